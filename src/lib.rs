@@ -1,0 +1,32 @@
+//! Osspan reads stored transvaginal ultrasound frames and measures how far the placental edge lies from the internal
+//! cervical os, with its error, what it means under a named guideline, and a record of how it was found.
+//!
+//! Modules are listed so that each may use those above it and none below; `tests/it/architecture.rs` enforces it.
+
+pub mod units;
+
+pub mod source;
+
+pub mod error;
+
+pub mod estimate;
+
+pub mod frame;
+
+pub mod dicom;
+
+pub mod load;
+
+pub mod calibrate;
+
+pub mod measure;
+
+pub mod context;
+
+pub mod guideline;
+
+pub mod cautions;
+
+pub mod synth;
+
+pub use error::{Error, ErrorKind, Result};
