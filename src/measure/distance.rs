@@ -1,5 +1,6 @@
 //! The edge-to-os distance.
 
+use super::interval::Z95;
 use super::{AxisKnown, EdgeMark, Landmarks, Measurement, Repeatability, Side, SideCheck, Value, signed_interval};
 use crate::calibrate::Calibration;
 use crate::error::{Error, ErrorKind, Result};
@@ -12,8 +13,6 @@ pub const METHOD: &str = "edge-to-os-distance@1";
 pub const BODY_REACH: Mm = Mm::new(20.0);
 /// Closer than this to square, the body point cannot tell the side: degrees from 90 (own assumption).
 pub const BODY_SQUARE_DEGREES: f64 = 15.0;
-/// Two-sided 95 % normal quantile.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// The edge-to-os distance of one reading, on one scale.
 ///
@@ -120,4 +119,85 @@ fn check_side(landmarks: &Landmarks, side: Side, os_to_edge: MmVec, calibration:
         _ => SideCheck::Disagrees,
     };
     (check, axis)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::float_cmp)]
+    use super::*;
+    use crate::calibrate::Basis;
+    use crate::units::PxPoint;
+
+    fn scale() -> Calibration {
+        Calibration::unchecked_header(0.1, 0.1, Basis::HeaderRegion { region: 1 }).unwrap()
+    }
+
+    fn at(x: f64, y: f64) -> PxPoint {
+        PxPoint::new(x, y)
+    }
+
+    fn edge(body: Option<PxPoint>) -> Landmarks {
+        Landmarks {
+            internal_os: at(100.0, 100.0),
+            edge: EdgeMark::PlacentalEdge { at: at(240.0, 100.0) },
+            placental_body: body,
+            marginal_sinus: None,
+        }
+    }
+
+    fn measure(l: &Landmarks, side: Side) -> Result<Measurement> {
+        edge_to_os(l, side, &scale(), &Repeatability::assumed_total())
+    }
+
+    #[test]
+    fn the_stated_side_gives_the_sign() {
+        let m = measure(&edge(None), Side::NotCovering).unwrap();
+        assert!(matches!(m.value, Value::Exact { signed_mm } if (signed_mm.get() - 14.0).abs() < 1e-12));
+        let m = measure(&edge(None), Side::Covers).unwrap();
+        assert!(matches!(m.value, Value::Exact { signed_mm } if (signed_mm.get() + 14.0).abs() < 1e-12));
+        let m = measure(&edge(None), Side::Reaches).unwrap();
+        assert!(m.interval.contains(Mm::new(-14.0)) && m.interval.contains(Mm::new(14.0)));
+    }
+
+    #[test]
+    fn the_body_point_checks_the_side() {
+        let beyond = Some(at(300.0, 120.0));
+        assert_eq!(measure(&edge(beyond), Side::NotCovering).unwrap().side_check, SideCheck::Agrees);
+        assert_eq!(measure(&edge(beyond), Side::Covers).unwrap().side_check, SideCheck::Disagrees);
+        let back = Some(at(160.0, 80.0));
+        assert_eq!(measure(&edge(back), Side::Covers).unwrap().side_check, SideCheck::Agrees);
+        assert_eq!(measure(&edge(back), Side::NotCovering).unwrap().side_check, SideCheck::Disagrees);
+        let square = measure(&edge(Some(at(245.0, 200.0))), Side::NotCovering).unwrap();
+        assert!(matches!(square.side_check, SideCheck::CannotTell { .. }));
+        let far = measure(&edge(Some(at(500.0, 100.0))), Side::NotCovering).unwrap();
+        assert!(matches!(far.side_check, SideCheck::TooFar { .. }));
+    }
+
+    #[test]
+    fn one_sided_marks_give_one_sided_values() {
+        let mut l = edge(None);
+        l.edge = EdgeMark::LastPlacentaSeen { at: at(240.0, 100.0) };
+        let m = measure(&l, Side::Covers).unwrap();
+        assert!(matches!(m.value, Value::OverlapAtLeast { .. }) && m.interval.low_mm.is_none());
+        assert!(measure(&l, Side::NotCovering).is_err_and(|e| e.kind() == ErrorKind::Invalid));
+        l.edge = EdgeMark::EndOfWallSeen { at: at(340.0, 100.0) };
+        let m = measure(&l, Side::NotCovering).unwrap();
+        assert!(matches!(m.value, Value::NoPlacentaWithin { .. }) && m.interval.high_mm.is_none());
+        assert!(measure(&l, Side::Covers).is_err());
+    }
+
+    #[test]
+    fn terms_are_kept_apart_and_add_in_quadrature() {
+        let m = measure(&edge(None), Side::NotCovering).unwrap();
+        let sum: f64 = m.terms.iter().map(|t| t.u_mm.get().powi(2)).sum();
+        assert_eq!(m.terms.len(), 3);
+        assert!((m.u_mm.get() - sum.sqrt()).abs() < 1e-12 && m.u_mm.get() > 2.0);
+    }
+
+    #[test]
+    fn a_landmark_that_is_not_a_number_is_refused() {
+        let mut l = edge(None);
+        l.internal_os.x = f64::NAN;
+        assert!(measure(&l, Side::NotCovering).is_err_and(|e| e.kind() == ErrorKind::Invalid));
+    }
 }

@@ -6,7 +6,7 @@
 //! not cover it, negative when the placenta overlaps the os. The sign never travels without words.
 
 mod distance;
-mod interval;
+pub mod interval;
 pub mod words;
 
 pub use distance::edge_to_os;

@@ -1,1 +1,7 @@
-//! t
+//! Integration tests, one binary.
+#![allow(missing_docs, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
+
+#[path = "../common/mod.rs"]
+mod common;
+
+mod coverage;

@@ -1,0 +1,2 @@
+//! Code that the tests and the figures command share.
+pub mod coverage;
