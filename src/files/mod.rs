@@ -149,11 +149,10 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
     Ok(found)
 }
 
-/// The present moment with its offset from UTC, to the second.
+/// The present moment as RFC 3339 with its offset from UTC, to the second: `2031-03-14T09:26:53+01:00`.
 #[must_use]
-pub fn now() -> jiff::Zoned {
-    let now = jiff::Zoned::now();
-    now.round(jiff::Unit::Second).unwrap_or(now)
+pub fn now() -> String {
+    jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
 }
 
 #[cfg(test)]

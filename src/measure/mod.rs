@@ -9,7 +9,7 @@ mod distance;
 pub mod interval;
 pub mod words;
 
-pub use distance::edge_to_os;
+pub use distance::{BODY_REACH, BODY_SQUARE_DEGREES, METHOD, edge_to_os};
 pub use interval::{AxisKnown, signed_interval};
 
 use serde::{Deserialize, Serialize};
