@@ -77,8 +77,7 @@ mod tests {
     fn settings_survive_and_a_later_version_is_refused() {
         let dir = tempfile::tempdir().unwrap();
         assert_eq!(Settings::load(dir.path()).unwrap(), Settings::default());
-        let mut s = Settings::default();
-        s.reader = Some("R. Ito".into());
+        let s = Settings { reader: Some("R. Ito".into()), ..Settings::default() };
         s.save(dir.path()).unwrap();
         assert_eq!(Settings::load(dir.path()).unwrap(), s);
         std::fs::write(dir.path().join(NAME), r#"{"schema":"osspan-settings/2"}"#).unwrap();
