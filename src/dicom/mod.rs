@@ -1,1 +1,5 @@
-//! dicom
+//! The DICOM file format as far as frames need it: a bounded walk over the header, attribute look-ups, and where each
+//! frame's bytes are. Nothing here touches the file system.
+
+pub mod limits;
+pub mod syntax;

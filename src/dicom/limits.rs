@@ -1,0 +1,31 @@
+//! Every limit on what a file may declare, in one place. Beyond them reading stops with `ErrorKind::Limit`.
+//!
+//! The values leave room for what ultrasound scanners store (at most about 2 000 × 1 500 px, a few thousand frames) and
+//! keep the memory for one frame under about 200 MB whatever a file claims.
+
+/// Longest side of an image, px.
+pub const MAX_SIDE: u32 = 16_384;
+/// Most pixels in one frame (rows × columns).
+pub const MAX_PIXELS: u64 = 16 * 1024 * 1024;
+/// Most frames in one file.
+pub const MAX_FRAMES: u32 = 100_000;
+/// Most compressed bytes of one frame.
+pub const MAX_CODED_FRAME: u64 = 64 * 1024 * 1024;
+/// Most fragments of encapsulated pixel data in one file.
+pub const MAX_FRAGMENTS: usize = 400_000;
+/// Deepest nesting of sequences.
+pub const MAX_DEPTH: usize = 32;
+/// Most elements and items in one header, nested ones included.
+pub const MAX_ELEMENTS: u64 = 1_000_000;
+/// Longest single element that is kept from a header, bytes; longer ones are passed over, and an error if needed.
+pub const MAX_KEPT_ELEMENT: u64 = 1024 * 1024;
+/// Most header bytes kept in all.
+pub const MAX_KEPT_HEADER: u64 = 8 * 1024 * 1024;
+/// Most bytes that a deflated data set may inflate to.
+pub const MAX_INFLATED: u64 = 512 * 1024 * 1024;
+/// Largest captured picture file (PNG, JPEG, TIFF, BMP), bytes.
+pub const MAX_CAPTURE_FILE: u64 = 256 * 1024 * 1024;
+/// Most files looked at in one scan of a folder.
+pub const MAX_SCAN_FILES: usize = 200_000;
+/// Deepest folder below the one scanned.
+pub const MAX_SCAN_DEPTH: usize = 32;
