@@ -1,0 +1,189 @@
+//! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
+
+mod store;
+mod verify;
+
+pub use store::{Store, Stored};
+pub use verify::{Check, Difference, ImageSource, verify};
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+use crate::calibrate::header::PixelSpacingConsent;
+use crate::context::ExamContext;
+use crate::error::{Error, ErrorKind, Result};
+use crate::frame::{FrameId, Geometry};
+use crate::guideline::TableRef;
+use crate::measure::{Landmarks, Repeatability, Side};
+use crate::reading::{Distance, Inputs, Reading};
+
+/// Version of the record's shape.
+pub const SCHEMA: &str = "osspan-reading/1";
+
+/// Whose frame it is. Kept in the record and nowhere else: not in file names, logs or errors.
+#[derive(Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Patient {
+    /// As stored in the file, DICOM components separated by `^`.
+    pub name: Option<String>,
+    /// Patient ID.
+    pub number: Option<String>,
+    /// Calendar date.
+    pub birth_date: Option<jiff::civil::Date>,
+}
+
+impl std::fmt::Debug for Patient {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Patient(kept back)")
+    }
+}
+
+/// One saved reading, as it stands in its file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadingRecord {
+    /// [`SCHEMA`].
+    pub schema: String,
+    /// SHA-256 (hex) of the record's compact JSON with this field empty; it is also the record's id.
+    pub content_sha256: String,
+    /// Ids of the records of this frame that this one follows, as its reader saw them.
+    pub follows: Vec<String>,
+    /// When it was saved, RFC 3339 with offset.
+    pub saved_at: String,
+    /// Name and version of the program.
+    pub software: String,
+    /// Who read.
+    pub reader: String,
+    /// Whose frame it is.
+    pub patient: Patient,
+    /// Study Instance UID of the exam, where there is one.
+    pub study_instance_uid: Option<String>,
+    /// The frame.
+    pub frame: FrameId,
+    /// The header attributes that the scale was made from.
+    pub geometry: Geometry,
+    /// Consent to Pixel Spacing alone, where it was given.
+    pub pixel_spacing_consent: Option<PixelSpacingConsent>,
+    /// The landmarks, px from the outer corner of the first pixel.
+    pub landmarks: Landmarks,
+    /// The reader's statement.
+    pub side: Side,
+    /// What was known of the exam.
+    pub context: ExamContext,
+    /// The repeatability in use.
+    pub repeatability: Repeatability,
+    /// The guideline table in use.
+    pub table: TableRef,
+    /// The distance and finding, or why there is none.
+    pub distance: Distance,
+    /// The headline as shown.
+    pub headline: String,
+    /// The finding as shown.
+    pub finding_words: String,
+    /// Ids of the cautions shown.
+    pub cautions: Vec<String>,
+}
+
+/// What a record says besides the reading itself.
+#[derive(Clone, Debug)]
+pub struct Origin {
+    /// The frame.
+    pub frame: FrameId,
+    /// Whose frame it is.
+    pub patient: Patient,
+    /// Study Instance UID.
+    pub study_instance_uid: Option<String>,
+    /// Who reads.
+    pub reader: String,
+    /// Now, RFC 3339.
+    pub saved_at: String,
+    /// Records of this frame that the reader saw.
+    pub follows: Vec<String>,
+}
+
+impl ReadingRecord {
+    /// Makes the record of a reading.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Invalid`] when the reading is blocked (see [`Reading::blocks`]) or the reader is not named.
+    pub fn new(inputs: &Inputs<'_>, reading: &Reading, origin: Origin) -> Result<Self> {
+        if let Some(why) = reading.blocks.first() {
+            return Err(Error::new(ErrorKind::Invalid, "the reading cannot be saved").found(why.clone()));
+        }
+        let reader = origin.reader.trim().to_owned();
+        if reader.is_empty() {
+            return Err(Error::new(ErrorKind::Invalid, "the reading cannot be saved")
+                .expected("the reader's name")
+                .found("none")
+                .remedy("Name the reader"));
+        }
+        let mut record = Self {
+            schema: SCHEMA.into(),
+            content_sha256: String::new(),
+            follows: origin.follows,
+            saved_at: origin.saved_at,
+            software: format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION")),
+            reader,
+            patient: origin.patient,
+            study_instance_uid: origin.study_instance_uid,
+            frame: origin.frame,
+            geometry: inputs.geometry.clone(),
+            pixel_spacing_consent: inputs.consent.cloned(),
+            landmarks: *inputs.landmarks,
+            side: inputs.side,
+            context: inputs.context.clone(),
+            repeatability: inputs.repeatability.clone(),
+            table: TableRef::from(inputs.table),
+            distance: reading.distance.clone(),
+            headline: reading.headline.clone(),
+            finding_words: reading.finding.clone(),
+            cautions: reading.cautions.iter().map(|c| c.id.to_string()).collect(),
+        };
+        record.content_sha256 = record.digest()?;
+        Ok(record)
+    }
+
+    /// The record's id.
+    #[must_use]
+    pub fn id(&self) -> &str {
+        &self.content_sha256
+    }
+
+    /// SHA-256 (hex) of the compact JSON with the digest left empty.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Record`] when it cannot be written as JSON.
+    pub fn digest(&self) -> Result<String> {
+        let bare = Self { content_sha256: String::new(), ..self.clone() };
+        let text = serde_json::to_vec(&bare).map_err(|e| Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e))?;
+        Ok(Sha256::digest(&text).iter().map(|b| format!("{b:02x}")).collect())
+    }
+
+    /// The record as text for its file.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Record`].
+    pub fn to_json(&self) -> Result<String> {
+        serde_json::to_string_pretty(self)
+            .map(|t| t + "\n")
+            .map_err(|e| Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e))
+    }
+
+    /// Reads a record's text.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Record`] when damaged or of another schema version.
+    pub fn from_json(text: &str) -> Result<Self> {
+        let damaged = |e: serde_json::Error| {
+            Error::new(ErrorKind::Record, "the record cannot be read").expected(format!("a record of schema {SCHEMA}")).found(e.to_string())
+        };
+        let value: serde_json::Value = serde_json::from_str(text).map_err(damaged)?;
+        match value.get("schema").and_then(|s| s.as_str()) {
+            Some(SCHEMA) => serde_json::from_str(text).map_err(damaged),
+            other => Err(Error::new(ErrorKind::Record, "the record is of another version")
+                .expected(SCHEMA)
+                .found(other.unwrap_or("no schema"))
+                .remedy("Read it with the version of Osspan that wrote it, or a later one")),
+        }
+    }
+}

@@ -1,0 +1,150 @@
+//! Recomputes a record from its own inputs and says every difference.
+
+use super::ReadingRecord;
+use crate::frame::FrameId;
+use crate::guideline;
+use crate::measure::{self, Measurement};
+use crate::reading::{self, Distance, Inputs};
+
+/// Largest difference between a recorded number and the recomputed one, mm: room for another machine's elementary
+/// functions, far below anything that is shown.
+const TOLERANCE_MM: f64 = 1e-9;
+
+/// One difference.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Difference {
+    /// What differs.
+    pub what: String,
+    /// What should stand there.
+    pub expected: String,
+    /// What does.
+    pub found: String,
+}
+
+/// What came of checking one record.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Check {
+    /// Differences: the record, its image or its table was changed. Empty when it verifies.
+    pub differences: Vec<Difference>,
+    /// What could not be checked, and why.
+    pub unchecked: Vec<String>,
+}
+
+/// Finds what the images at hand say about a recorded frame.
+pub trait ImageSource {
+    /// The digest of the frame that bears this record's SOP Instance UID and frame number, or, for captures, its digest:
+    /// `None` when no such frame is at hand.
+    fn digest_of(&self, frame: &FrameId) -> Option<String>;
+}
+
+/// Checks one record; `images` are the frames at hand, where there are any.
+#[must_use]
+pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check {
+    let mut check = Check::default();
+    let mut differ = |what: &str, expected: String, found: String| {
+        check.differences.push(Difference { what: what.into(), expected, found });
+    };
+    match record.digest() {
+        Ok(d) if d == record.content_sha256 => {}
+        Ok(d) => differ("the record's content", format!("digest {}", record.content_sha256), format!("digest {d}")),
+        Err(e) => differ("the record's content", "a digest".into(), e.message()),
+    }
+    let mut unchecked = Vec::new();
+    match guideline::table(&record.table.id) {
+        Err(_) => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
+        Ok(table) if table.digest() != record.table.digest => {
+            differ("the guideline table", format!("digest {}", record.table.digest), format!("digest {}", table.digest()));
+        }
+        Ok(table) => {
+            let inputs = Inputs {
+                geometry: &record.geometry,
+                landmarks: &record.landmarks,
+                side: record.side,
+                consent: record.pixel_spacing_consent.as_ref(),
+                repeatability: &record.repeatability,
+                context: &record.context,
+                table: &table,
+            };
+            match reading::read(&inputs) {
+                Err(e) => differ("the landmarks", "a reading".into(), e.message()),
+                Ok(again) => compare(record, &again, &mut differ, &mut unchecked),
+            }
+        }
+    }
+    if let Some(images) = images {
+        match images.digest_of(&record.frame) {
+            None => unchecked.push("the image is not among those at hand".into()),
+            Some(d) if d != record.frame.sha256 => differ("the image", format!("digest {}", record.frame.sha256), format!("digest {d}")),
+            Some(_) => {}
+        }
+    }
+    check.unchecked = unchecked;
+    check
+}
+
+fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    match (&record.distance, &again.distance) {
+        (
+            Distance::Measured { scale: s0, measurement: m0, finding: f0 },
+            Distance::Measured { scale: s1, measurement: m1, finding: f1 },
+        ) => {
+            if m0.method != measure::METHOD {
+                unchecked.push(format!("the method {} is no longer available; this program has {}", m0.method, measure::METHOD));
+                return;
+            }
+            if s0.calibration != s1.calibration {
+                differ("the scale", format!("{:?} mm per px", s1.calibration.mm_per_px()), format!("{:?}", s0.calibration.mm_per_px()));
+            }
+            for (what, again, recorded) in numbers(m1, m0) {
+                let same = match (again, recorded) {
+                    (Some(a), Some(r)) => (a - r).abs() <= TOLERANCE_MM,
+                    (a, r) => a.is_none() && r.is_none(),
+                };
+                if !same {
+                    let show = |v: Option<f64>| v.map_or("none".into(), |v| format!("{v} mm"));
+                    differ(what, show(again), show(recorded));
+                }
+            }
+            if std::mem::discriminant(&m0.value) != std::mem::discriminant(&m1.value) || m0.side != m1.side || m0.side_check != m1.side_check
+            {
+                differ("the kind of value or the side", format!("{:?}, {:?}", m1.value, m1.side), format!("{:?}, {:?}", m0.value, m0.side));
+            }
+            if f0 != f1 {
+                differ("the finding", again.finding.clone(), record.finding_words.clone());
+            }
+        }
+        (Distance::NoScale { .. }, Distance::NoScale { .. }) => {}
+        (Distance::NoScale { .. }, Distance::Measured { .. }) => {
+            differ("the distance", again.headline.clone(), "no millimetres".into());
+        }
+        (Distance::Measured { .. }, Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
+    }
+    if record.headline != again.headline {
+        differ("the headline", again.headline.clone(), record.headline.clone());
+    }
+    if record.finding_words != again.finding {
+        differ("the finding in words", again.finding.clone(), record.finding_words.clone());
+    }
+}
+
+/// Every number of a measurement, recomputed beside recorded.
+fn numbers<'a>(a: &'a Measurement, b: &'a Measurement) -> Vec<(&'static str, Option<f64>, Option<f64>)> {
+    let value = |m: &Measurement| match m.value {
+        measure::Value::Exact { signed_mm: v }
+        | measure::Value::Reaches { centre_distance_mm: v }
+        | measure::Value::OverlapAtLeast { mm: v }
+        | measure::Value::NoPlacentaWithin { mm: v } => Some(v.get()),
+    };
+    let term = |m: &Measurement, i: usize| m.terms.get(i).map(|t| t.u_mm.get());
+    let mut all = vec![
+        ("the distance", value(a), value(b)),
+        ("its standard uncertainty", Some(a.u_mm.get()), Some(b.u_mm.get())),
+        ("the lower end of its interval", a.interval.low_mm.map(|v| v.get()), b.interval.low_mm.map(|v| v.get())),
+        ("the upper end of its interval", a.interval.high_mm.map(|v| v.get()), b.interval.high_mm.map(|v| v.get())),
+        ("the marginal sinus distance", a.marginal_sinus_mm.map(|v| v.get()), b.marginal_sinus_mm.map(|v| v.get())),
+    ];
+    for i in 0..a.terms.len().max(b.terms.len()) {
+        all.push(("an uncertainty term", term(a, i), term(b, i)));
+    }
+    all
+}
