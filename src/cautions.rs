@@ -30,6 +30,8 @@ pub struct Facts<'a> {
     pub age: Option<GestationalAge>,
     /// The scale of the frame.
     pub scale: Scale,
+    /// The side as the reader stated it, where there is a statement but no measurement (no scale, say).
+    pub stated_side: Option<Side>,
     /// The measurement, where there is one.
     pub measurement: Option<&'a Measurement>,
     /// The finding, where a table was chosen.
@@ -127,15 +129,24 @@ fn caution(id: CautionId, text: impl Into<String>, source: &'static str, provena
 }
 
 impl Facts<'_> {
-    /// Whether the measured value, or its interval, is one at which the placenta reaches or covers the os.
+    fn side(&self) -> Option<Side> {
+        self.measurement.map(|m| m.side).or(self.stated_side)
+    }
+
+    /// Whether the statement, the value or its interval is one at which the placenta reaches or covers the os.
     fn may_reach_os(&self) -> bool {
-        self.measurement.is_some_and(|m| {
-            m.side != Side::NotCovering || m.interval.low_mm.is_none_or(|low| low <= Mm::new(0.0)) || signed(&m.value) <= 0.0
-        })
+        self.side().is_some_and(|s| s != Side::NotCovering)
+            || self.measurement.is_some_and(|m| m.interval.low_mm.is_none_or(|low| low <= Mm::new(0.0)) || signed(&m.value) <= 0.0)
+    }
+
+    /// Whether previa is excluded: a table classified a distance seen at both ends, and no part of its interval reaches the os.
+    fn previa_excluded(&self) -> bool {
+        let seen = matches!(self.finding.map(|f| &f.outcome), Some(Outcome::Within { .. } | Outcome::Straddles { .. }));
+        self.measurement.is_some() && seen && !self.may_reach_os()
     }
 
     /// Whether the finding, or any band that its interval reaches, is nearer than the normal band. Without a finding
-    /// that applies, any measurement may be.
+    /// that applies, any measurement may be, and so may a placenta that was stated to reach the os or was low earlier.
     fn may_be_low(&self) -> bool {
         let low = |kind: BandKind| kind != BandKind::NotLow;
         match self.finding.map(|f| &f.outcome) {
@@ -143,7 +154,9 @@ impl Facts<'_> {
             Some(Outcome::Straddles { nominal, also }) => low(nominal.kind) || also.iter().any(|b| low(b.kind)),
             Some(Outcome::Reaches { .. }) => true,
             Some(Outcome::NoPlacentaWithin { possible, also }) => possible.iter().chain(also).any(|b| low(b.kind)),
-            Some(Outcome::NotApplicable { .. }) | None => self.measurement.is_some(),
+            Some(Outcome::NotApplicable { .. }) | None => {
+                self.measurement.is_some() || self.may_reach_os() || self.context.earlier_low_placenta == Answer::Yes
+            }
         }
     }
 }
@@ -189,7 +202,7 @@ fn vessel_seen(f: &Facts<'_>) -> Option<Caution> {
 }
 
 fn no_digital_examination(f: &Facts<'_>) -> Option<Caution> {
-    if f.measurement.is_some() && !f.may_reach_os() {
+    if f.previa_excluded() {
         return None;
     }
     caution(
@@ -201,15 +214,16 @@ fn no_digital_examination(f: &Facts<'_>) -> Option<Caution> {
 }
 
 fn covers_or_reaches(f: &Facts<'_>) -> Option<Caution> {
-    let m = f.measurement?;
-    let text = match m.value {
-        Value::Reaches { .. } => "The edge REACHES or partly covers the os: previa pattern. Treat as previa until a clinician decides.",
-        Value::OverlapAtLeast { .. } => "The placenta OVERLAPS the os: previa pattern.",
-        Value::Exact { signed_mm } if signed_mm.get() < 0.0 => "The placenta OVERLAPS the os: previa pattern.",
-        Value::Exact { signed_mm } if signed_mm.get() <= 0.0 => {
-            "The edge REACHES the os (0 mm): previa pattern. Treat as previa until a clinician decides."
+    let reaches = "The edge REACHES or partly covers the os: previa pattern. Treat as previa until a clinician decides.";
+    let overlaps = "The placenta OVERLAPS the os: previa pattern.";
+    let text = match (f.measurement.map(|m| m.value), f.side()) {
+        (Some(Value::Exact { signed_mm }), _) if signed_mm.get() < 0.0 => overlaps,
+        (Some(Value::Exact { signed_mm }), _) if signed_mm.get() <= 0.0 => reaches,
+        (Some(Value::Reaches { .. }), _) | (None, Some(Side::Reaches)) => reaches,
+        (Some(Value::OverlapAtLeast { .. }), _) | (None, Some(Side::Covers)) => overlaps,
+        (Some(_), _) if f.may_reach_os() => {
+            "The edge was read as not covering, but within the 95 % interval it may reach or overlap the os."
         }
-        _ if f.may_reach_os() => "The edge was read as not covering, but within the 95 % interval it may reach or overlap the os.",
         _ => return None,
     };
     caution(
@@ -252,14 +266,14 @@ fn vasa_previa_doppler(f: &Facts<'_>) -> Option<Caution> {
     }
     let text = match f.context.earlier_low_placenta {
         Answer::Yes => "Low or previa earlier in this pregnancy: targeted colour Doppler over the os for vasa previa is not documented.",
-        _ if f.may_be_low() && f.measurement.is_some() => {
-            "Low placenta or previa: colour and pulsed Doppler over the os for vasa previa is not documented."
-        }
+        _ if f.may_be_low() => "Low placenta or previa: colour and pulsed Doppler over the os for vasa previa is not documented.",
         _ => return None,
     };
     caution(
         CautionId::VasaPreviaDoppler,
-        format!("{text} It belongs to this visit, not to the next routine scan. A low placenta that has moved away is not safe until this is done."),
+        format!(
+            "{text} It belongs to this visit, not to the next routine scan. A low placenta that has moved away is not safe until this is done."
+        ),
         "follow-up by Reddy 2014 from memory; 3 of 20 persisting low placentas had vasa previa in Heller 2014, PMID 24658950",
         Provenance::FromMemory,
     )
@@ -321,7 +335,12 @@ fn contraction(f: &Facts<'_>) -> Option<Caution> {
         Contraction::Present => "Contraction in the frame, which can mimic previa: repeat after 20 to 60 minutes.",
         Contraction::Unknown => "Whether a contraction was in the frame was not stated; one can mimic previa.",
     };
-    caution(CautionId::Contraction, text, "a contraction (wall above 1.5 cm) can mimic previa; rescan after 20 to 60 minutes", Provenance::Published)
+    caution(
+        CautionId::Contraction,
+        text,
+        "a contraction (wall above 1.5 cm) can mimic previa; rescan after 20 to 60 minutes",
+        Provenance::Published,
+    )
 }
 
 fn age_unknown(f: &Facts<'_>) -> Option<Caution> {
@@ -363,7 +382,9 @@ fn near_twenty(f: &Facts<'_>) -> Option<Caution> {
     };
     caution(
         CautionId::NearTwenty,
-        format!("{place} Guidelines differ at exactly 20 mm: not low-lying for RCOG and the US consensus, low-lying for SOGC. Near it a finding is borderline."),
+        format!(
+            "{place} Guidelines differ at exactly 20 mm: not low-lying for RCOG and the US consensus, low-lying for SOGC. Near it a finding is borderline."
+        ),
         "RCOG Green-top Guideline 27a, 2018 (read); Reddy 2014 and SOGC 402, 2020 (both from memory)",
         Provenance::FromMemory,
     )
@@ -400,7 +421,7 @@ fn repeatability(f: &Facts<'_>) -> Option<Caution> {
 }
 
 fn delivery_windows(f: &Facts<'_>) -> Option<Caution> {
-    if f.measurement.is_none() || !f.may_be_low() {
+    if !f.may_be_low() {
         return None;
     }
     caution(

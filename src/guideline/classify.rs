@@ -171,7 +171,9 @@ impl Note {
             Self::BladderUnknown => "The bladder was not stated; a full one can mimic previa.",
             Self::ContractionUnknown => "Whether a contraction was in the frame was not stated; one can mimic previa.",
             Self::SideUnconfirmed => "The side rests on the reader's statement alone; no point on the placental body confirms it.",
-            Self::SideCannotBeTold => "The point on the placental body cannot tell the side; the side rests on the reader's statement alone.",
+            Self::SideCannotBeTold => {
+                "The point on the placental body cannot tell the side; the side rests on the reader's statement alone."
+            }
             Self::OverlapExtentUnknown => "The edge is out of view: the overlap is at least this much, how far it goes is not determined.",
             Self::OnePlaneProvesNothing => {
                 "One plane without placenta does not prove a normal place: a lobe or an edge to either side of the plane may be nearer. Sweep side to side."
@@ -287,11 +289,9 @@ fn reasons(table: &Table, m: &Measurement, age: Option<GestationalAge>, context:
     }
     match age {
         None => out.push(Reason::AgeUnknown),
-        Some(age) if !table.minimum_age.admits(age) => out.push(Reason::TooEarly {
-            age,
-            minimum: table.minimum_age.age,
-            strictly_older: table.minimum_age.strictly_older,
-        }),
+        Some(age) if !table.minimum_age.admits(age) => {
+            out.push(Reason::TooEarly { age, minimum: table.minimum_age.age, strictly_older: table.minimum_age.strictly_older })
+        }
         Some(_) => {}
     }
     if m.side_check == SideCheck::Disagrees {
@@ -307,11 +307,12 @@ fn reasons(table: &Table, m: &Measurement, age: Option<GestationalAge>, context:
     out
 }
 
-/// The number of a value on the signed axis, mm: the distance, or the end that a one-sided value states.
+/// The number of a value on the signed axis, mm: the distance, 0 where the edge reaches the os (the os is a patch, and
+/// the distance from its centre is secondary), or the end that a one-sided value states.
 const fn bound(value: &Value) -> f64 {
     match value {
         Value::Exact { signed_mm } => signed_mm.get(),
-        Value::Reaches { centre_distance_mm } => centre_distance_mm.get(),
+        Value::Reaches { .. } => 0.0,
         Value::OverlapAtLeast { mm } => -mm.get(),
         Value::NoPlacentaWithin { mm } => mm.get(),
     }
@@ -320,7 +321,8 @@ const fn bound(value: &Value) -> f64 {
 fn outcome(table: &Table, m: &Measurement) -> Outcome {
     let reached = reached(table, &m.interval);
     let except = |band: &Band| reached.iter().filter(|b| b.id != band.id).map(|b| BandRef::from(*b)).collect::<Vec<_>>();
-    let at_zero = || Outcome::Reaches { also: reached.iter().filter(|b| b.kind != BandKind::Reaching).map(|b| BandRef::from(*b)).collect() };
+    let at_zero =
+        || Outcome::Reaches { also: reached.iter().filter(|b| b.kind != BandKind::Reaching).map(|b| BandRef::from(*b)).collect() };
     match m.value {
         Value::Reaches { .. } => at_zero(),
         Value::Exact { .. } | Value::OverlapAtLeast { .. } => {
@@ -329,11 +331,7 @@ fn outcome(table: &Table, m: &Measurement) -> Outcome {
                 Some(band) if band.kind == BandKind::Reaching => at_zero(),
                 Some(band) => {
                     let also = except(band);
-                    if also.is_empty() {
-                        Outcome::Within { band: band.into() }
-                    } else {
-                        Outcome::Straddles { nominal: band.into(), also }
-                    }
+                    if also.is_empty() { Outcome::Within { band: band.into() } } else { Outcome::Straddles { nominal: band.into(), also } }
                 }
                 None => Outcome::NotApplicable { reasons: vec![Reason::NotANumber] },
             }

@@ -8,7 +8,9 @@ mod classify;
 mod parse;
 mod words;
 
-pub use classify::{BORDERLINE_MM, BandRef, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify};
+pub use classify::{
+    BORDERLINE_MM, BandRef, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify,
+};
 pub use words::{ExplainLine, boundary_note, explain, headline};
 
 use serde::{Deserialize, Serialize};
@@ -173,9 +175,7 @@ impl Table {
         if signed_mm.is_nan() {
             return None;
         }
-        self.bands.iter().find(|b| {
-            b.upper.as_ref().is_none_or(|e| signed_mm < e.mm.get() || (e.included && signed_mm <= e.mm.get()))
-        })
+        self.bands.iter().find(|b| b.upper.as_ref().is_none_or(|e| signed_mm < e.mm.get() || (e.included && signed_mm <= e.mm.get())))
     }
 
     /// Whether two signed distances, mm, lie in the same band: what keeps a printed number in its value's band.

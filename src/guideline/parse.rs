@@ -176,9 +176,9 @@ pub(super) fn parse(text: &str) -> Result<Table> {
             .expected(format!("at most {MAX_TEXT} bytes"))
             .found(format!("{} bytes", text.len())));
     }
-    let root: toml::Table = text
-        .parse()
-        .map_err(|e: toml::de::Error| Error::new(ErrorKind::Guideline, "the guideline table is not TOML").found(e.to_string().trim().to_owned()))?;
+    let root: toml::Table = text.parse().map_err(|e: toml::de::Error| {
+        Error::new(ErrorKind::Guideline, "the guideline table is not TOML").found(e.to_string().trim().to_owned())
+    })?;
     let mut r = Reader::default();
     let mut s = Section { at: String::new(), table: &root, known: Vec::new() };
     let id = r.text(&mut s, "id");
@@ -360,7 +360,14 @@ mod tests {
             .replace("upper-mm = 10.0", "upper-mm = \"ten\"")
             .replacen("rule-provenance = \"from-memory\"", "rule-provenance = \"certain\"", 1);
         let text = faults(&bad);
-        for part in ["id must be of", "edition must be a text", "colour is not a key", "weeks must be", "upper-mm must be a number", "rule-provenance must be"] {
+        for part in [
+            "id must be of",
+            "edition must be a text",
+            "colour is not a key",
+            "weeks must be",
+            "upper-mm must be a number",
+            "rule-provenance must be",
+        ] {
             assert!(text.contains(part), "{part} is not in:\n{text}");
         }
         assert!(text.starts_with("the guideline table has 7 faults"), "{text}");

@@ -51,11 +51,10 @@ pub fn headline(finding: &Finding) -> String {
             t
         }
         Outcome::NoPlacentaWithin { possible, also } => {
-            let mut t = format!("No placenta seen so near in this plane; still possible: {}", list(possible));
+            let mut t = format!("Not determined by one plane without placenta; still possible: {}", list(possible));
             if !also.is_empty() {
                 t.push_str(&format!("; within measurement error also: {}", list(also)));
             }
-            t.push_str("; one plane does not prove it");
             t
         }
         Outcome::NotApplicable { reasons } => {
@@ -136,7 +135,10 @@ pub fn explain(finding: &Finding, table: &Table) -> Vec<ExplainLine> {
                 Citation::fixed("within 5 mm of 0, 10 and 20 mm, from a proxy of 2 mm SD", Provenance::OwnAssumption),
             ),
             WhyBorderline::BetweenWholeMillimetres => (
-                format!("Borderline: just above {} mm the guideline states whole millimetres and says nothing of this value", near.edge_mm.get()),
+                format!(
+                    "Borderline: just above {} mm the guideline states whole millimetres and says nothing of this value",
+                    near.edge_mm.get()
+                ),
                 Citation::fixed("taken into the outer band", Provenance::OwnAssumption),
             ),
         };
