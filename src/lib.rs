@@ -29,6 +29,10 @@ pub mod guideline;
 
 pub mod cautions;
 
+pub mod reading;
+
+pub mod record;
+
 pub mod synth;
 
 pub use error::{Error, ErrorKind, Result};

@@ -104,7 +104,14 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
             inputs.side.words()
         ));
     }
-    let cautions = cautions::cautions(&cautions::Facts::new(Some(&measurement), Some(&finding), inputs.context));
+    let cautions = cautions::cautions(&cautions::Facts {
+        context: inputs.context,
+        age,
+        scale: cautions::Scale::Unchecked,
+        stated_side: Some(inputs.side),
+        measurement: Some(&measurement),
+        finding: Some(&finding),
+    });
     Ok(Reading {
         headline: words::headline(&measurement.value, &print),
         detail: words::detail(&measurement, &print),
@@ -120,7 +127,14 @@ fn without_scale(inputs: &Inputs<'_>, reason: String) -> Reading {
         headline: "No millimetres: no trustworthy scale".into(),
         detail: String::new(),
         finding: format!("No finding under {}: a distance in millimetres is needed", inputs.table.name()),
-        cautions: cautions::cautions(&cautions::Facts::new(None, None, inputs.context)),
+        cautions: cautions::cautions(&cautions::Facts {
+            context: inputs.context,
+            age: inputs.context.gestational_age().ok(),
+            scale: cautions::Scale::Missing,
+            stated_side: Some(inputs.side),
+            measurement: None,
+            finding: None,
+        }),
         blocks: Vec::new(),
         distance: Distance::NoScale { reason },
     }

@@ -7,6 +7,8 @@ mod survey;
 
 pub use survey::{Bounds, RegionSurvey, Survey, Use, survey};
 
+use serde::{Deserialize, Serialize};
+
 use crate::calibrate::{Basis, Calibration};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::Geometry;
@@ -26,7 +28,8 @@ pub const GREATEST_FIELD_MM: f64 = 400.0;
 pub const GREATEST_ANISOTROPY: f64 = 4.0;
 
 /// A person's consent to take Pixel Spacing as the scale of an ultrasound frame, although nothing says that it is one.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PixelSpacingConsent {
     /// Who consents; not empty.
     pub by: String,

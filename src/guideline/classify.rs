@@ -32,6 +32,12 @@ pub struct TableRef {
     pub digest: String,
 }
 
+impl From<&Table> for TableRef {
+    fn from(t: &Table) -> Self {
+        Self { id: t.id.clone(), name: t.name.clone(), edition: t.edition.clone(), digest: t.digest.clone() }
+    }
+}
+
 /// Which band of the table.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -265,13 +271,7 @@ pub fn classify(table: &Table, measurement: &Measurement, age: Option<Gestationa
             notes.insert(0, Note::Provisional);
         }
     }
-    Finding {
-        table: TableRef { id: table.id.clone(), name: table.name.clone(), edition: table.edition.clone(), digest: table.digest.clone() },
-        age,
-        outcome,
-        borderline,
-        notes,
-    }
+    Finding { table: TableRef::from(table), age, outcome, borderline, notes }
 }
 
 fn reasons(table: &Table, m: &Measurement, age: Option<GestationalAge>, context: &ExamContext) -> Vec<Reason> {

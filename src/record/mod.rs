@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::calibrate::header::PixelSpacingConsent;
+use crate::cautions::CautionId;
 use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{FrameId, Geometry};
@@ -81,7 +82,7 @@ pub struct ReadingRecord {
     /// The finding as shown.
     pub finding_words: String,
     /// Ids of the cautions shown.
-    pub cautions: Vec<String>,
+    pub cautions: Vec<CautionId>,
 }
 
 /// What a record says besides the reading itself.
@@ -137,7 +138,7 @@ impl ReadingRecord {
             distance: reading.distance.clone(),
             headline: reading.headline.clone(),
             finding_words: reading.finding.clone(),
-            cautions: reading.cautions.iter().map(|c| c.id.to_string()).collect(),
+            cautions: reading.cautions.iter().map(|c| c.id).collect(),
         };
         record.content_sha256 = record.digest()?;
         Ok(record)

@@ -1,6 +1,7 @@
 //! Recomputes a record from its own inputs and says every difference.
 
 use super::ReadingRecord;
+use crate::cautions::CautionId;
 use crate::frame::FrameId;
 use crate::guideline;
 use crate::measure::{self, Measurement};
@@ -105,7 +106,9 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
                     differ(what, show(again), show(recorded));
                 }
             }
-            if std::mem::discriminant(&m0.value) != std::mem::discriminant(&m1.value) || m0.side != m1.side || m0.side_check != m1.side_check
+            if std::mem::discriminant(&m0.value) != std::mem::discriminant(&m1.value)
+                || m0.side != m1.side
+                || m0.side_check != m1.side_check
             {
                 differ("the kind of value or the side", format!("{:?}, {:?}", m1.value, m1.side), format!("{:?}, {:?}", m0.value, m0.side));
             }
@@ -121,6 +124,10 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
     }
     if record.headline != again.headline {
         differ("the headline", again.headline.clone(), record.headline.clone());
+    }
+    if !record.cautions.iter().eq(again.cautions.iter().map(|c| &c.id)) {
+        let list = |ids: &mut dyn Iterator<Item = &CautionId>| ids.map(|i| format!("{i:?}")).collect::<Vec<_>>().join(", ");
+        differ("the cautions", list(&mut again.cautions.iter().map(|c| &c.id)), list(&mut record.cautions.iter()));
     }
     if record.finding_words != again.finding {
         differ("the finding in words", again.finding.clone(), record.finding_words.clone());
