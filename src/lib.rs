@@ -35,4 +35,8 @@ pub mod record;
 
 pub mod synth;
 
+pub mod sample;
+
+pub mod cli;
+
 pub use error::{Error, ErrorKind, Result};

@@ -6,10 +6,11 @@ use serde::{Deserialize, Serialize};
 use crate::calibrate::Calibration;
 use crate::calibrate::header::{PixelSpacingConsent, calibration_for};
 use crate::cautions::{self, Caution};
-use crate::context::ExamContext;
+use crate::context::{Dating, ExamContext};
 use crate::error::Result;
 use crate::frame::Geometry;
 use crate::guideline::{self, Finding, Table};
+use crate::load::Facts;
 use crate::measure::{self, Landmarks, Measurement, Repeatability, Side, SideCheck, words};
 use crate::units::PxPoint;
 
@@ -77,6 +78,12 @@ pub struct Reading {
     pub cautions: Vec<Caution>,
     /// Why it must not be saved yet; empty when it may be.
     pub blocks: Vec<String>,
+}
+
+/// What a file itself tells of the exam; everything else stays unknown. No stored field reliably says "transvaginal".
+#[must_use]
+pub fn context_of(facts: &Facts) -> ExamContext {
+    ExamContext { exam_date: facts.exam_date, dating: facts.last_menstrual_date.map(Dating::LastPeriod), ..ExamContext::default() }
 }
 
 /// Reads.

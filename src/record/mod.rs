@@ -15,6 +15,7 @@ use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{FrameId, Geometry};
 use crate::guideline::TableRef;
+use crate::load::StoredFile;
 use crate::measure::{Landmarks, Repeatability, Side};
 use crate::reading::{Distance, Inputs, Reading};
 
@@ -102,6 +103,26 @@ pub struct Origin {
     pub follows: Vec<String>,
 }
 
+impl Origin {
+    /// Where a reading of `frame` of `file` comes from.
+    #[must_use]
+    pub fn of(file: &StoredFile, frame: FrameId, reader: &str, saved_at: String, follows: Vec<String>) -> Self {
+        let facts = file.facts();
+        Self {
+            frame,
+            patient: Patient {
+                name: facts.patient.name.clone(),
+                number: facts.patient.number.clone(),
+                birth_date: facts.patient.birth_date,
+            },
+            study_instance_uid: facts.study_instance_uid.clone(),
+            reader: reader.to_owned(),
+            saved_at,
+            follows,
+        }
+    }
+}
+
 impl ReadingRecord {
     /// Makes the record of a reading.
     ///
@@ -142,6 +163,13 @@ impl ReadingRecord {
         };
         record.content_sha256 = record.digest()?;
         Ok(record)
+    }
+
+    /// Whether two records say the same, but for when they were saved and what they follow.
+    #[must_use]
+    pub fn same_reading(&self, other: &Self) -> bool {
+        let bare = |r: &Self| Self { content_sha256: String::new(), saved_at: String::new(), follows: Vec::new(), ..r.clone() };
+        bare(self) == bare(other)
     }
 
     /// The record's id.

@@ -1,0 +1,207 @@
+//! The command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use jiff::civil::Date;
+
+use crate::context::{Bladder, Bleeding, Contraction, Route};
+use crate::measure::Side;
+use crate::units::PxPoint;
+
+/// Reads stored transvaginal ultrasound frames: how far the placental edge lies from the internal os, how sure that is,
+/// and what it means under a named guideline. Supports, and does not replace, a licensed clinician's judgement and local
+/// protocol. Not a certified medical device.
+#[derive(Debug, Parser)]
+#[command(name = "osspan", version, args_conflicts_with_subcommands = true)]
+pub struct Arguments {
+    /// A file or folder to open in the window; the bundled sample exam when nothing is named
+    pub path: Option<PathBuf>,
+    /// Without this, the window opens
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// What can be done without a window.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Make one reading from landmark coordinates, and print it
+    Read(Box<ReadArgs>),
+    /// List the exams and frames of a file or folder, and the files that are none, with the reason
+    List(ListArgs),
+    /// Recompute every record of a folder and report each difference
+    Verify(VerifyArgs),
+    /// Print the guideline tables with the source of every number
+    Guidelines,
+    /// Read the bundled sample exam from its saved landmarks
+    Sample(SampleArgs),
+}
+
+/// Arguments of `read`. Points are in pixels from the outer corner of the first pixel, x to the right, y down.
+#[derive(Debug, Args)]
+pub struct ReadArgs {
+    /// The file that holds the frame
+    pub file: PathBuf,
+    /// Frame number in the file, from 1
+    #[arg(long, default_value_t = 1)]
+    pub frame: u32,
+    /// Internal os, "x,y" (or "x;y", which allows decimal commas)
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub os: PxPoint,
+    /// Leading placental edge: the nearest edge of any lobe
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub edge: Option<PxPoint>,
+    /// Instead of the edge: last placenta seen beyond a covered os, the edge being out of view
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub last_placenta: Option<PxPoint>,
+    /// Instead of the edge: end of the wall in view, no placenta being seen
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub wall_end: Option<PxPoint>,
+    /// A point on the placental body near its edge; checks the stated side
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub body: Option<PxPoint>,
+    /// Edge of a marginal sinus, marked apart
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub sinus: Option<PxPoint>,
+    /// Where the placenta lies, as you see it; there is no default
+    #[arg(long, value_enum)]
+    pub side: SideArg,
+    /// Guideline table (see `osspan guidelines`); there is no default
+    #[arg(long)]
+    pub guideline: String,
+    /// Day of the exam, YYYY-MM-DD; taken from the file where it says so
+    #[arg(long)]
+    pub exam_date: Option<Date>,
+    /// Due date, YYYY-MM-DD
+    #[arg(long, conflicts_with = "last_period")]
+    pub due_date: Option<Date>,
+    /// First day of the last period, YYYY-MM-DD
+    #[arg(long)]
+    pub last_period: Option<Date>,
+    /// How the frame was acquired
+    #[arg(long, value_parser = word::<Route>, default_value = "unknown")]
+    pub route: Route,
+    /// The bladder during the scan: empty, full, unknown
+    #[arg(long, value_parser = word::<Bladder>, default_value = "unknown")]
+    pub bladder: Bladder,
+    /// A contraction of the lower uterine wall in the frame
+    #[arg(long, value_parser = word::<Contraction>, default_value = "unknown")]
+    pub contraction: Contraction,
+    /// Vaginal bleeding
+    #[arg(long, value_parser = word::<Bleeding>, default_value = "unknown")]
+    pub bleeding: Bleeding,
+    /// Number of previous caesareans, the present one not counted
+    #[arg(long)]
+    pub previous_caesareans: Option<u8>,
+    /// Who reads; needed for --save
+    #[arg(long)]
+    pub reader: Option<String>,
+    /// Accept Pixel Spacing as the scale where the file has nothing better; needs --reader
+    #[arg(long, requires = "reader")]
+    pub accept_pixel_spacing: bool,
+    /// Save the reading as a record
+    #[arg(long, requires = "reader")]
+    pub save: bool,
+    /// Folder for records instead of the user's data folder
+    #[arg(long)]
+    pub records: Option<PathBuf>,
+    /// Print the record as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `list`.
+#[derive(Debug, Args)]
+pub struct ListArgs {
+    /// A file or folder
+    pub path: PathBuf,
+}
+
+/// Arguments of `verify`.
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// File or folder with the images, to check that they are unchanged
+    #[arg(long)]
+    pub images: Option<PathBuf>,
+}
+
+/// Arguments of `sample`.
+#[derive(Debug, Args)]
+pub struct SampleArgs {
+    /// Folder for records instead of the user's data folder
+    #[arg(long)]
+    pub records: Option<PathBuf>,
+}
+
+/// The stated side on the command line.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum SideArg {
+    /// The edge lies away from the internal os
+    NotCovering,
+    /// The edge reaches the os or covers part of it
+    Reaches,
+    /// The placenta covers the internal os
+    Covers,
+}
+
+impl From<SideArg> for Side {
+    fn from(s: SideArg) -> Self {
+        match s {
+            SideArg::NotCovering => Self::NotCovering,
+            SideArg::Reaches => Self::Reaches,
+            SideArg::Covers => Self::Covers,
+        }
+    }
+}
+
+/// One of a context field's own words ("empty", "full"), as records spell them.
+fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
+    serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|e| e.to_string())
+}
+
+/// A point: "12.5,40" with decimal points, or "12,5;40" where commas may be decimal.
+fn point(text: &str) -> Result<PxPoint, String> {
+    let wanted = "expected two numbers of pixels such as 412.5,300 (or 412,5;300 with decimal commas)";
+    let (x, y) = match text.split_once(';') {
+        Some((x, y)) => (number(x)?, number(y)?),
+        None => {
+            let parts: Vec<_> = text.split(',').collect();
+            let [x, y] = parts[..] else {
+                return Err(format!("{wanted}, found \"{text}\""));
+            };
+            (number(x)?, number(y)?)
+        }
+    };
+    Ok(PxPoint::new(x, y))
+}
+
+/// A number with a decimal point or comma. One comma before exactly three digits could be either and is refused.
+fn number(text: &str) -> Result<f64, String> {
+    let t = text.trim();
+    if let Some((whole, fraction)) = t.split_once(',')
+        && (t.contains('.') || fraction.contains(',') || (fraction.len() == 3 && !whole.is_empty() && whole != "0"))
+    {
+        return Err(format!("\"{t}\" could be read in two ways; write it with a decimal point"));
+    }
+    t.replace(',', ".").parse().ok().filter(|v: &f64| v.is_finite()).ok_or_else(|| format!("expected a number, found \"{t}\""))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::float_cmp)]
+    use super::*;
+
+    #[test]
+    fn decimal_commas_are_read_and_ambiguous_ones_refused() {
+        assert_eq!(point("12.5,40").unwrap(), PxPoint::new(12.5, 40.0));
+        assert_eq!(point("12,5;40").unwrap(), PxPoint::new(12.5, 40.0));
+        assert_eq!(number("10,5").unwrap(), 10.5);
+        assert!(number("1,050").is_err());
+        assert!(number("1,050.5").is_err());
+        assert!(point("12").is_err());
+        assert!(point("1,2,3").is_err());
+        assert!(number("NaN").is_err());
+    }
+}

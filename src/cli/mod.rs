@@ -1,0 +1,51 @@
+//! Everything that can be done without a window.
+//!
+//! Exit codes: 0 done; 1 `verify` found a difference; 2 bad use; 3 measurement refused (no scale, contradictory
+//! landmarks, impossible dates); 4 a file or record cannot be read or written.
+
+mod args;
+mod list;
+mod output;
+mod read;
+mod sample;
+mod tables;
+mod verify;
+
+pub use args::{Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use crate::error::{Error, Result};
+
+/// Runs one command, printing to standard output; an error goes to standard error in one sentence.
+#[must_use]
+pub fn run(command: &Command) -> ExitCode {
+    let mut out = std::io::stdout().lock();
+    let done = match command {
+        Command::Read(a) => read::run(a, &mut out),
+        Command::List(a) => list::run(a, &mut out),
+        Command::Verify(a) => verify::run(a, &mut out),
+        Command::Guidelines => tables::run(&mut out),
+        Command::Sample(a) => sample::run(a, &mut out),
+    };
+    match done.and_then(|code| out.flush().map(|()| code).map_err(|e| output::broken(&e))) {
+        Ok(code) => code,
+        Err(e) => fail(&e),
+    }
+}
+
+/// Says an error on standard error and gives its exit code.
+#[must_use]
+pub fn fail(error: &Error) -> ExitCode {
+    let mut text = error.to_string();
+    if !text.ends_with(['.', ']']) {
+        text.push('.');
+    }
+    // Nothing is left to tell when standard error itself is gone.
+    let _ = writeln!(std::io::stderr(), "osspan: {text}");
+    ExitCode::from(error.kind().exit_code())
+}
+
+/// What a command comes to.
+type Done = Result<ExitCode>;

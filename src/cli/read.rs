@@ -1,0 +1,89 @@
+//! `read`: one reading from coordinates.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use super::args::ReadArgs;
+use super::{Done, output};
+use crate::calibrate::header::PixelSpacingConsent;
+use crate::context::Dating;
+use crate::error::{Error, ErrorKind};
+use crate::load::StoredFile;
+use crate::measure::{EdgeMark, Landmarks, Repeatability};
+use crate::reading::{self, Distance, Inputs};
+use crate::record::{Origin, ReadingRecord, Store};
+use crate::{files, guideline};
+
+pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
+    let edge = match (args.edge, args.last_placenta, args.wall_end) {
+        (Some(at), None, None) => EdgeMark::PlacentalEdge { at },
+        (None, Some(at), None) => EdgeMark::LastPlacentaSeen { at },
+        (None, None, Some(at)) => EdgeMark::EndOfWallSeen { at },
+        _ => {
+            return Err(Error::new(ErrorKind::Usage, "the far end of the distance is missing")
+                .expected("one of --edge, --last-placenta, --wall-end")
+                .found("none"));
+        }
+    };
+    let table = guideline::table(&args.guideline)?;
+    let file = StoredFile::open(&args.file)?;
+    let frame = file.frame(args.frame)?;
+    let mut context = reading::context_of(file.facts());
+    context.exam_date = args.exam_date.or(context.exam_date);
+    context.dating = args.due_date.map(Dating::DueDate).or(args.last_period.map(Dating::LastPeriod)).or(context.dating);
+    context.route = args.route;
+    context.bladder = args.bladder;
+    context.contraction = args.contraction;
+    context.bleeding = args.bleeding;
+    context.previous_caesareans = args.previous_caesareans;
+    // Dates that were given but cannot be true are refused, not dropped.
+    if context.exam_date.is_some() && context.dating.is_some() {
+        context.gestational_age()?;
+    }
+    let consent = args.accept_pixel_spacing.then(|| PixelSpacingConsent { by: args.reader.clone().unwrap_or_default().trim().to_owned() });
+    let landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.body, marginal_sinus: args.sinus };
+    let repeatability = Repeatability::assumed_total();
+    let inputs = Inputs {
+        geometry: file.geometry(),
+        landmarks: &landmarks,
+        side: args.side.into(),
+        consent: consent.as_ref(),
+        repeatability: &repeatability,
+        context: &context,
+        table: &table,
+    };
+    let made = reading::read(&inputs)?;
+    let store = Store::at(match &args.records {
+        Some(dir) => dir.clone(),
+        None => files::records_dir()?,
+    });
+    let mut saved = None;
+    if args.save || args.json {
+        let follows = store.heads(&frame.id)?;
+        let reader = args.reader.as_deref().unwrap_or("not named");
+        let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id.clone(), reader, files::now(), follows))?;
+        if args.save {
+            saved = Some(store.save(&record)?);
+        }
+        if args.json {
+            write!(out, "{}", record.to_json()?).map_err(|e| output::broken(&e))?;
+        }
+    }
+    if !args.json {
+        output::line(out, &format!("Frame {} of {} · {}", args.frame, file.frame_count(), context_line(&context)))?;
+        output::reading(out, &made, &table)?;
+        output::cautions(out, &made.cautions)?;
+        if let Some(path) = &saved {
+            output::line(out, &format!("Saved as {}", path.display()))?;
+        }
+    }
+    let refused = matches!(made.distance, Distance::NoScale { .. }) || !made.blocks.is_empty();
+    Ok(if refused { ExitCode::from(ErrorKind::Uncalibrated.exit_code()) } else { ExitCode::SUCCESS })
+}
+
+/// Age, route and date in one line.
+pub(super) fn context_line(context: &crate::context::ExamContext) -> String {
+    let age = context.gestational_age().map_or("gestational age unknown".to_owned(), |a| a.to_string());
+    let date = context.exam_date.map_or("undated".to_owned(), |d| d.to_string());
+    format!("{age} · {} · {date}", context.route.words())
+}

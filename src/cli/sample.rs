@@ -1,0 +1,77 @@
+//! `sample`: the bundled sample exam, read from its saved landmarks.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use super::args::SampleArgs;
+use super::read::context_line;
+use super::{Done, output};
+use crate::cautions::Caution;
+use crate::error::{Error, ErrorKind};
+use crate::load::StoredFile;
+use crate::measure::Repeatability;
+use crate::reading::{self, Inputs};
+use crate::record::{Origin, ReadingRecord, Store};
+use crate::sample::{FILE, SavedLandmarks};
+use crate::{files, guideline};
+
+/// Longest landmarks file, bytes.
+const LONGEST: u64 = 1024 * 1024;
+
+pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
+    let dir = files::sample_exam_dir().ok_or_else(|| {
+        Error::new(ErrorKind::Io, "the sample exam is not here")
+            .expected("a folder sample-images beside the program or the sources")
+            .found("none")
+            .remedy("Run it from the checkout, or name a file: osspan read --help")
+    })?;
+    let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
+    let table = guideline::table(&saved.guideline)?;
+    let store = Store::at(match &args.records {
+        Some(d) => d.clone(),
+        None => files::records_dir()?,
+    });
+    output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
+    output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
+    let repeatability = Repeatability::assumed_total();
+    let mut cautions: Vec<Caution> = Vec::new();
+    let (mut written, mut kept) = (0, 0);
+    for one in &saved.readings {
+        let file = StoredFile::open(&dir.join(&one.file))?;
+        let frame = file.frame(one.frame)?;
+        let context = one.context(saved.context(file.facts()));
+        let landmarks = one.landmarks();
+        let inputs = Inputs {
+            geometry: file.geometry(),
+            landmarks: &landmarks,
+            side: one.side,
+            consent: None,
+            repeatability: &repeatability,
+            context: &context,
+            table: &table,
+        };
+        let made = reading::read(&inputs)?;
+        output::line(out, "")?;
+        output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
+        output::reading(out, &made, &table)?;
+        for c in &made.cautions {
+            if !cautions.contains(c) {
+                cautions.push(c.clone());
+            }
+        }
+        let follows = store.heads(&frame.id)?;
+        let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
+        // Running the sample again adds nothing to a folder that already holds the same readings.
+        if store.load()?.0.iter().any(|s| s.record.same_reading(&record)) {
+            kept += 1;
+        } else {
+            store.save(&record)?;
+            written += 1;
+        }
+    }
+    output::line(out, "")?;
+    output::cautions(out, &cautions)?;
+    output::line(out, "")?;
+    output::line(out, &format!("Records: {} ({written} saved now, {kept} already there)", store.dir().display()))?;
+    Ok(ExitCode::SUCCESS)
+}
