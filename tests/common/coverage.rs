@@ -26,6 +26,11 @@ pub const DISTANCES_MM: [f64; 9] = [-10.0, 0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 20.0, 
 pub const ANGLES_DEGREES: [f64; 3] = [0.0, 30.0, 60.0];
 pub const READINGS: u32 = 20_000;
 
+/// The seed of the case at these places of [`DISTANCES_MM`], [`ANGLES_DEGREES`] and [`SIDES`].
+pub const fn seed(distance: usize, angle: usize, side: usize) -> u64 {
+    1_000 + (distance * 9 + angle * 3 + side) as u64
+}
+
 /// Two independent standard normal numbers (Box–Muller on 53-bit uniforms).
 fn normal_pair(rng: &mut ChaCha8Rng) -> (f64, f64) {
     let mut uniform = || ((rng.next_u64() >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0;
