@@ -31,4 +31,9 @@ pub mod cautions;
 
 pub mod synth;
 
+pub mod plot;
+
+#[cfg(feature = "viewer")]
+pub mod viewer;
+
 pub use error::{Error, ErrorKind, Result};
