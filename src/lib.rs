@@ -37,6 +37,11 @@ pub mod synth;
 
 pub mod sample;
 
+pub mod plot;
+
 pub mod cli;
+
+#[cfg(feature = "viewer")]
+pub mod viewer;
 
 pub use error::{Error, ErrorKind, Result};

@@ -43,19 +43,24 @@ pub struct Scale {
     pub warnings: Vec<String>,
 }
 
+/// A distance and all that follows from it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Measured {
+    /// The scale it was measured on.
+    pub scale: Scale,
+    /// The distance with its error.
+    pub measurement: Measurement,
+    /// What it is under the table.
+    pub finding: Finding,
+}
+
 /// A distance, or why there is none.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case", tag = "state")]
 pub enum Distance {
     /// There is one.
-    Measured {
-        /// The scale it was measured on.
-        scale: Scale,
-        /// The distance with its error.
-        measurement: Measurement,
-        /// What it is under the table.
-        finding: Finding,
-    },
+    Measured(Box<Measured>),
     /// There is no trustworthy scale, so there are no millimetres.
     NoScale {
         /// Why, and what would help.
@@ -125,7 +130,7 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
         finding: guideline::headline(&finding),
         cautions,
         blocks,
-        distance: Distance::Measured { scale, measurement, finding },
+        distance: Distance::Measured(Box::new(Measured { scale, measurement, finding })),
     })
 }
 

@@ -24,7 +24,8 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table) -> 
     }
     line(out, &format!("  {}", reading.finding))?;
     match &reading.distance {
-        Distance::Measured { scale, finding, .. } => {
+        Distance::Measured(measured) => {
+            let (scale, finding) = (&measured.scale, &measured.finding);
             for why in guideline::explain(finding, table) {
                 wrapped(out, "    ", &format!("{} [{}]", why.text, why.source))?;
             }

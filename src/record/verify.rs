@@ -85,10 +85,9 @@ pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check
 
 fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
     match (&record.distance, &again.distance) {
-        (
-            Distance::Measured { scale: s0, measurement: m0, finding: f0 },
-            Distance::Measured { scale: s1, measurement: m1, finding: f1 },
-        ) => {
+        (Distance::Measured(recorded), Distance::Measured(now)) => {
+            let (s0, m0, f0) = (&recorded.scale, &recorded.measurement, &recorded.finding);
+            let (s1, m1, f1) = (&now.scale, &now.measurement, &now.finding);
             if m0.method != measure::METHOD {
                 unchecked.push(format!("the method {} is no longer available; this program has {}", m0.method, measure::METHOD));
                 return;
@@ -117,10 +116,10 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
             }
         }
         (Distance::NoScale { .. }, Distance::NoScale { .. }) => {}
-        (Distance::NoScale { .. }, Distance::Measured { .. }) => {
+        (Distance::NoScale { .. }, Distance::Measured(_)) => {
             differ("the distance", again.headline.clone(), "no millimetres".into());
         }
-        (Distance::Measured { .. }, Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
+        (Distance::Measured(_), Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
     }
     if record.headline != again.headline {
         differ("the headline", again.headline.clone(), record.headline.clone());

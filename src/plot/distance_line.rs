@@ -1,0 +1,338 @@
+//! The distance line: a millimetre axis from overlap through the os outward, with a table's bands and the readings on it.
+
+use super::{Anchor, Ink, Shape, Tone};
+use crate::estimate::Interval;
+use crate::measure::Value;
+use crate::units::Mm;
+
+/// Left and right end of the axis when nothing lies beyond them, mm.
+const USUAL: (f64, f64) = (-30.0, 50.0);
+/// The farthest an axis is ever stretched, mm.
+const FARTHEST: f64 = 150.0;
+
+/// One band of the chosen table on the axis, in order from deep overlap outwards.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Band {
+    /// Where it ends, mm; `None` for the last.
+    pub upper_mm: Option<Mm>,
+    /// Its name or rule in a few words.
+    pub name: String,
+    /// What sort of place it is.
+    pub tone: Tone,
+}
+
+/// The reading that is shown.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Its value.
+    pub value: Value,
+    /// Standard uncertainty, mm.
+    pub u_mm: Mm,
+    /// Its 95 % interval.
+    pub interval: Interval,
+}
+
+/// Another reading on the same axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mark {
+    /// Its value.
+    pub value: Value,
+    /// Whether it belongs to an earlier exam; otherwise to another frame of this one.
+    pub earlier: bool,
+    /// What is written above it, such as a gestational age; may be empty.
+    pub label: String,
+}
+
+/// All that the line shows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DistanceLine {
+    /// The bands, end to end; empty while no table has been chosen.
+    pub bands: Vec<Band>,
+    /// The reading, when there is one.
+    pub reading: Option<Reading>,
+    /// Other readings.
+    pub marks: Vec<Mark>,
+}
+
+/// The place and the size of letters to draw in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Room {
+    /// Width, points.
+    pub width: f64,
+    /// Height, points.
+    pub height: f64,
+    /// Letter size, points.
+    pub letters: f64,
+}
+
+/// From millimetres to points along the axis.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Axis {
+    from: f64,
+    to: f64,
+    left: f64,
+    right: f64,
+}
+
+impl Axis {
+    fn x(&self, mm: f64) -> f64 {
+        let t = ((mm - self.from) / (self.to - self.from)).clamp(0.0, 1.0);
+        self.left + t * (self.right - self.left)
+    }
+
+    /// Distance between labelled ticks, mm: 10 or a whole multiple that leaves room for the numbers.
+    fn step(&self, letters: f64) -> f64 {
+        let per_mm = (self.right - self.left) / (self.to - self.from);
+        let mut step = 10.0;
+        while step * per_mm < letters * 2.5 && step < 100.0 {
+            step *= 2.0;
+        }
+        step
+    }
+}
+
+/// The place of a value on the signed axis, mm: the distance, the stated end of a one-sided value, 0 for "reaches".
+#[must_use]
+pub fn place(value: &Value) -> f64 {
+    match value {
+        Value::Exact { signed_mm } => signed_mm.get(),
+        Value::Reaches { .. } => 0.0,
+        Value::OverlapAtLeast { mm } => -mm.get(),
+        Value::NoPlacentaWithin { mm } => mm.get(),
+    }
+}
+
+impl DistanceLine {
+    /// The shapes, in drawing order.
+    #[must_use]
+    pub fn shapes(&self, room: Room) -> Vec<Shape> {
+        let axis = self.axis(room);
+        let bar_height = (room.height * 0.09).clamp(8.0, 14.0);
+        let bar_y = room.height - room.letters * 3.4 - bar_height;
+        let mut out = Vec::new();
+        self.draw_bands(&mut out, axis, room, bar_y, bar_height);
+        draw_ticks(&mut out, axis, room, bar_y + bar_height);
+        for mark in &self.marks {
+            draw_mark(&mut out, axis, room, bar_y, bar_height, mark);
+        }
+        if let Some(reading) = &self.reading {
+            draw_reading(&mut out, axis, room, bar_y, bar_height, reading);
+        }
+        out
+    }
+
+    fn axis(&self, room: Room) -> Axis {
+        let ends = self
+            .reading
+            .iter()
+            .flat_map(|r| [Some(place(&r.value)), r.interval.low_mm.map(Mm::get), r.interval.high_mm.map(Mm::get)].into_iter().flatten());
+        let all = ends.chain(self.marks.iter().map(|m| place(&m.value))).filter(|v| v.is_finite());
+        let (mut from, mut to) = USUAL;
+        for v in all {
+            from = from.min((v / 10.0).floor() * 10.0 - 10.0);
+            to = to.max((v / 10.0).ceil() * 10.0 + 10.0);
+        }
+        let side = room.letters * 1.6;
+        Axis { from: from.max(-FARTHEST), to: to.min(FARTHEST), left: side, right: (room.width - side).max(side + 1.0) }
+    }
+
+    fn draw_bands(&self, out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64) {
+        if self.bands.is_empty() {
+            out.push(Shape::Bar { x: axis.left, y, width: axis.right - axis.left, height, ink: Ink::Band(Tone::Plain) });
+            return;
+        }
+        let mut from = axis.from;
+        let last = self.bands.len() - 1;
+        for (i, band) in self.bands.iter().enumerate() {
+            let to = band.upper_mm.map_or(axis.to, |m| m.get().clamp(axis.from, axis.to));
+            let (x0, x1) = (axis.x(from), axis.x(to));
+            if x1 - x0 > 0.5 {
+                out.push(Shape::Bar { x: x0, y, width: x1 - x0, height, ink: Ink::Band(band.tone) });
+                // A gap between bars, so that bands are told apart without colour.
+                if i > 0 {
+                    out.push(Shape::Line { points: vec![[x0, y - 3.0], [x0, y + height + 3.0]], width: 1.0, ink: Ink::Strong });
+                }
+                let (x, anchor) = match i {
+                    0 => (x0, Anchor::Start),
+                    i if i == last => (x1, Anchor::End),
+                    _ => ((x0 + x1) / 2.0, Anchor::Middle),
+                };
+                let row = if i % 2 == 1 && self.bands.len() > 4 { 1.9 } else { 0.8 };
+                out.push(Shape::Text {
+                    at: [x, room.letters * row],
+                    anchor,
+                    size: room.letters,
+                    text: band.name.clone(),
+                    ink: Ink::BandName(band.tone),
+                });
+            }
+            from = to;
+        }
+    }
+}
+
+fn draw_ticks(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64) {
+    let step = axis.step(room.letters);
+    let mut mm = (axis.from / step).ceil() * step;
+    while mm <= axis.to + 1e-9 {
+        let x = axis.x(mm);
+        out.push(Shape::Line { points: vec![[x, y + 3.0], [x, y + 9.0]], width: 1.0, ink: Ink::Quiet });
+        let text = if mm.abs() < 1e-9 { "os".to_owned() } else { format!("{mm:.0}").replace('-', "−") };
+        out.push(Shape::Text { at: [x, y + 9.0 + room.letters * 0.8], anchor: Anchor::Middle, size: room.letters, text, ink: Ink::Quiet });
+        mm += step;
+    }
+    let below = room.height - room.letters * 0.7;
+    for (x, anchor, text) in [(axis.left, Anchor::Start, "overlap, mm"), (axis.right, Anchor::End, "mm from the internal os")] {
+        out.push(Shape::Text { at: [x, below], anchor, size: room.letters, text: text.into(), ink: Ink::Quiet });
+    }
+}
+
+fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, mark: &Mark) {
+    let x = axis.x(place(&mark.value));
+    if mark.earlier {
+        out.push(Shape::Triangle { at: [x, y + height], height: height + 2.0, ink: Ink::Strong });
+    } else {
+        out.push(Shape::Dot { at: [x, y + height / 2.0], radius: height * 0.36, filled: true, ink: Ink::Strong });
+    }
+    if let Some(towards) = open_end(&mark.value) {
+        arrow(out, x, y + height / 2.0, towards, 14.0);
+    }
+    if !mark.label.is_empty() {
+        out.push(Shape::Text {
+            at: [x, y - room.letters * 0.8],
+            anchor: Anchor::Middle,
+            size: room.letters * 0.92,
+            text: mark.label.clone(),
+            ink: Ink::Quiet,
+        });
+    }
+}
+
+/// Which way a one-sided value goes on: −1 towards more overlap, +1 outward.
+fn open_end(value: &Value) -> Option<f64> {
+    match value {
+        Value::OverlapAtLeast { .. } => Some(-1.0),
+        Value::NoPlacentaWithin { .. } => Some(1.0),
+        Value::Exact { .. } | Value::Reaches { .. } => None,
+    }
+}
+
+fn arrow(out: &mut Vec<Shape>, x: f64, y: f64, towards: f64, length: f64) {
+    let end = x + towards * length;
+    out.push(Shape::Line { points: vec![[x, y], [end, y]], width: 2.0, ink: Ink::Strong });
+    let back = end - towards * 5.0;
+    out.push(Shape::Line { points: vec![[back, y - 4.0], [end, y], [back, y + 4.0]], width: 2.0, ink: Ink::Strong });
+}
+
+fn draw_reading(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, reading: &Reading) {
+    let base = y - 6.0;
+    let at = place(&reading.value);
+    let u = reading.u_mm.get();
+    if let (Value::Exact { .. }, true) = (&reading.value, u > 0.0 && u.is_finite()) {
+        let tall = (base - room.letters * 2.9).clamp(8.0, 60.0);
+        let points: Vec<[f64; 2]> = (0..=80)
+            .map(|i| {
+                let z = f64::from(i) / 80.0 * 7.0 - 3.5;
+                [axis.x(at + z * u), base - tall * (-0.5 * z * z).exp()]
+            })
+            .collect();
+        out.push(Shape::Under { points: points.clone(), base, ink: Ink::Shade });
+        out.push(Shape::Line { points, width: 2.0, ink: Ink::Strong });
+    }
+    // The 95 % interval, with an end mark where it ends and an arrow where nothing bounds it.
+    let low = reading.interval.low_mm.map_or(axis.from, Mm::get);
+    let high = reading.interval.high_mm.map_or(axis.to, Mm::get);
+    let (x0, x1) = (axis.x(low), axis.x(high));
+    let level = base + 2.0;
+    out.push(Shape::Line { points: vec![[x0, level], [x1, level]], width: 2.0, ink: Ink::Strong });
+    for (x, end, towards) in [(x0, reading.interval.low_mm, -1.0), (x1, reading.interval.high_mm, 1.0)] {
+        match end {
+            Some(_) => out.push(Shape::Line { points: vec![[x, level - 4.0], [x, level + 4.0]], width: 2.0, ink: Ink::Strong }),
+            None => arrow(out, x - towards * 10.0, level, towards, 10.0),
+        }
+    }
+    out.push(Shape::Dot { at: [axis.x(at), y + height / 2.0], radius: height * 0.42, filled: true, ink: Ink::Strong });
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic, clippy::float_cmp)]
+    use super::*;
+
+    const ROOM: Room = Room { width: 800.0, height: 150.0, letters: 13.0 };
+
+    fn line(signed: f64) -> DistanceLine {
+        let mm = Mm::new;
+        let band = |upper: Option<f64>, name: &str, tone| Band { upper_mm: upper.map(mm), name: name.into(), tone };
+        DistanceLine {
+            bands: vec![
+                band(Some(0.0), "overlaps the os", Tone::Covering),
+                band(Some(20.0), "under 20 mm", Tone::Near),
+                band(None, "20 mm or more", Tone::Far),
+            ],
+            reading: Some(Reading {
+                value: Value::Exact { signed_mm: mm(signed) },
+                u_mm: mm(2.0),
+                interval: Interval { low_mm: Some(mm(signed - 4.0)), high_mm: Some(mm(signed + 4.0)), coverage: 0.95 },
+            }),
+            marks: Vec::new(),
+        }
+    }
+
+    fn dot_x(shapes: &[Shape]) -> f64 {
+        shapes.iter().rev().find_map(|s| if let Shape::Dot { at, .. } = s { Some(at[0]) } else { None }).unwrap()
+    }
+
+    fn bars(shapes: &[Shape]) -> Vec<(f64, f64, Tone)> {
+        let bar = |s: &Shape| if let Shape::Bar { x, width, ink: Ink::Band(t), .. } = s { Some((*x, x + width, *t)) } else { None };
+        shapes.iter().filter_map(bar).collect()
+    }
+
+    #[test]
+    fn the_reading_lies_on_the_bar_of_its_band() {
+        for (signed, tone) in [(-6.0, Tone::Covering), (14.0, Tone::Near), (19.9, Tone::Near), (20.1, Tone::Far), (120.0, Tone::Far)] {
+            let shapes = line(signed).shapes(ROOM);
+            let x = dot_x(&shapes);
+            let on = bars(&shapes).into_iter().find(|(a, b, _)| *a <= x && x <= *b).unwrap();
+            assert_eq!(on.2, tone, "{signed}");
+        }
+    }
+
+    #[test]
+    fn bands_lie_end_to_end_over_the_whole_axis() {
+        let bars = bars(&line(14.0).shapes(ROOM));
+        for pair in bars.windows(2) {
+            assert!((pair[0].1 - pair[1].0).abs() < 1e-9);
+        }
+        assert!((bars[0].0 - 20.8).abs() < 1e-9 && (bars[2].1 - 779.2).abs() < 1e-9, "{bars:?}");
+    }
+
+    #[test]
+    fn everything_stays_inside_its_room() {
+        for signed in [-200.0, -31.0, 0.0, 14.0, 49.0, 1e6] {
+            for s in line(signed).shapes(ROOM) {
+                let inside = |p: &[f64; 2]| (0.0..=ROOM.width).contains(&p[0]) && (0.0..=ROOM.height).contains(&p[1]);
+                let ok = match &s {
+                    Shape::Line { points, .. } | Shape::Under { points, .. } => points.iter().all(inside),
+                    Shape::Bar { x, y, width, height, .. } => inside(&[*x, *y]) && inside(&[x + width, y + height]),
+                    Shape::Dot { at, .. } | Shape::Triangle { at, .. } | Shape::Text { at, .. } => inside(at),
+                };
+                assert!(ok, "{signed}: {s:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_one_sided_value_has_an_arrow_and_no_curve() {
+        let mut l = line(14.0);
+        l.reading = Some(Reading {
+            value: Value::OverlapAtLeast { mm: Mm::new(12.0) },
+            u_mm: Mm::new(2.0),
+            interval: Interval { low_mm: None, high_mm: Some(Mm::new(-8.0)), coverage: 0.95 },
+        });
+        let shapes = l.shapes(ROOM);
+        assert!(!shapes.iter().any(|s| matches!(s, Shape::Under { .. })));
+        let tips = shapes.iter().filter(|s| matches!(s, Shape::Line { points, .. } if points.len() == 3)).count();
+        assert_eq!(tips, 1);
+    }
+}

@@ -1,0 +1,223 @@
+//! What can happen to a session, and what a session asks of the world. Nothing here draws or touches a file.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::screen_map::View;
+use super::session::{ExamState, FrameKey, SaveJob};
+use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
+use crate::files::Settings;
+use crate::frame::Frame;
+use crate::measure::Side;
+use crate::record::Stored;
+use crate::units::{PxPoint, PxVec};
+
+/// What can be marked on a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Mark {
+    /// Centre of the internal os.
+    InternalOs,
+    /// Leading placental edge.
+    PlacentalEdge,
+    /// A point on the placental body near its edge.
+    PlacentalBody,
+    /// Last placenta seen beyond a covered os.
+    LastPlacenta,
+    /// End of the wall in view, without placenta.
+    EndOfWall,
+    /// Edge of a marginal sinus.
+    MarginalSinus,
+}
+
+impl Mark {
+    /// Every mark, in the order in which they are listed and stepped through.
+    pub const ALL: [Self; 6] =
+        [Self::InternalOs, Self::PlacentalEdge, Self::PlacentalBody, Self::LastPlacenta, Self::EndOfWall, Self::MarginalSinus];
+
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::InternalOs => "internal os",
+            Self::PlacentalEdge => "placental edge",
+            Self::PlacentalBody => "placental body",
+            Self::LastPlacenta => "last placenta seen",
+            Self::EndOfWall => "end of the wall in view",
+            Self::MarginalSinus => "marginal sinus",
+        }
+    }
+
+    /// When to use it, in a few words.
+    #[must_use]
+    pub const fn hint(self) -> &'static str {
+        match self {
+            Self::InternalOs => "centre of the internal os",
+            Self::PlacentalEdge => "the nearest edge of any lobe",
+            Self::PlacentalBody => "any point on the placenta near its edge; it checks the side",
+            Self::LastPlacenta => "os covered, edge out of view: the last placenta seen",
+            Self::EndOfWall => "no placenta in view: the end of the wall that is seen",
+            Self::MarginalSinus => "edge of a marginal sinus; marked apart, never decides",
+        }
+    }
+}
+
+/// One thing that a reader says about the exam.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ContextChange {
+    /// The exam date, as typed.
+    ExamDate(String),
+    /// Whether the dating date is a last period; otherwise a due date.
+    DatingIsLastPeriod(bool),
+    /// The due date or last period, as typed.
+    DatingDate(String),
+    /// Scan route.
+    Route(Route),
+    /// Bladder.
+    Bladder(Bladder),
+    /// Contraction in the frame.
+    Contraction(Contraction),
+    /// Bleeding.
+    Bleeding(Bleeding),
+    /// Pain or contractions that she feels.
+    Pain(Answer),
+    /// Where the bulk of the placenta lies.
+    Position(PlacentalPosition),
+    /// Number of previous caesareans, as typed.
+    Caesareans(String),
+    /// Other surgery on the uterus.
+    OtherSurgery(Answer),
+    /// Doppler over the os.
+    Doppler(DopplerOverOs),
+    /// Low-lying placenta or previa earlier in this pregnancy.
+    EarlierLow(Answer),
+}
+
+/// What files were found to hold.
+#[derive(Clone, Debug, Default)]
+pub struct Found {
+    /// The exams.
+    pub exams: Vec<ExamState>,
+    /// File name and reason of each file that holds no frame.
+    pub not_frames: Vec<(String, String)>,
+    /// Whether the reader stopped it before its end.
+    pub stopped: bool,
+}
+
+/// Everything that can happen to a session: [`Session::apply`](super::session::Session::apply) is the only way to change
+/// one.
+#[derive(Clone, Debug)]
+pub enum Action {
+    /// Look through these files and folders.
+    Open(Vec<PathBuf>),
+    /// Look through the path in the path field.
+    OpenTyped,
+    /// The path field was edited.
+    TypePath(String),
+    /// Ask for files by the platform's dialog.
+    PickFiles,
+    /// Ask for a folder by the platform's dialog.
+    PickFolder,
+    /// Stop looking.
+    StopOpening,
+    /// How far looking has come: files looked at, files found.
+    OpenProgress(usize, usize),
+    /// What was found; an error in words otherwise.
+    Opened(Result<Found, String>),
+    /// A frame was decoded; an error in words otherwise.
+    Decoded(FrameKey, Result<Arc<Frame>, String>),
+    /// The records at hand, and what is wrong with others.
+    Records(Vec<Stored>, Vec<String>),
+    /// Go to a frame.
+    GoTo(FrameKey),
+    /// Go so many frames on or back within the exam.
+    StepFrame(i32),
+    /// Go so many exams on or back.
+    StepExam(i32),
+    /// Take up a landmark to place it.
+    Arm(Mark),
+    /// Put down what was taken up.
+    PutDown,
+    /// Place the landmark that was taken up.
+    Place(PxPoint),
+    /// Move a landmark to a place; calls while it is held are one step for undo.
+    Drag(Mark, PxPoint),
+    /// The landmark that was moved is let go.
+    LetGo,
+    /// Choose a placed landmark for nudging.
+    Select(Mark),
+    /// Move the chosen landmark, or the keyboard cross while one is taken up, by a step.
+    Nudge(PxVec),
+    /// Place the landmark that was taken up at the keyboard cross.
+    PlaceAtCross,
+    /// Remove a landmark.
+    Remove(Mark),
+    /// Remove the chosen landmark.
+    RemoveSelected,
+    /// State the side.
+    StateSide(Side),
+    /// Say something about the exam.
+    Context(ContextChange),
+    /// Accept Pixel Spacing alone for this frame, or withdraw that.
+    Consent(bool),
+    /// Choose a guideline table by its id.
+    ChooseTable(String),
+    /// Name the reader.
+    NameReader(String),
+    /// Take back the last change.
+    Undo,
+    /// Do it again.
+    Redo,
+    /// Save the reading of this frame.
+    Save,
+    /// A save ended: the saved record, or an error in words.
+    Saved(Box<SaveJob>, Result<Box<Stored>, String>),
+    /// Look at the frame in another way.
+    Look(View),
+    /// Show the frame so many times larger about the middle of the view.
+    Zoom(f64),
+    /// Show the whole frame.
+    Fit,
+    /// One point a pixel.
+    OneToOne,
+    /// Show or hide the keys.
+    ToggleHelp,
+    /// Show or hide the list of exams and frames.
+    ToggleList,
+    /// Show or hide why the finding is what it is.
+    ToggleWhy,
+    /// Light or dark colours.
+    ToggleTheme,
+    /// Something to tell the reader: what happened and what to do.
+    Tell(String),
+    /// Take away the newest message.
+    DismissMessage,
+    /// Escape: the topmost of help, message, taken-up landmark.
+    Escape,
+    /// The window is asked to close.
+    RequestClose,
+    /// Close it although work is not saved.
+    CloseAnyway,
+    /// Stay.
+    StayOpen,
+}
+
+/// What a session asks of the world; the answers come back as actions.
+#[derive(Clone, Debug)]
+pub enum Effect {
+    /// Look through files and folders; answered by [`Action::OpenProgress`] and [`Action::Opened`].
+    Open(Vec<PathBuf>),
+    /// Stop looking through files.
+    StopOpening,
+    /// Ask for files; answered by [`Action::Open`].
+    PickFiles,
+    /// Ask for a folder; answered by [`Action::Open`].
+    PickFolder,
+    /// Decode a frame; answered by [`Action::Decoded`].
+    Decode(FrameKey),
+    /// Save a reading; answered by [`Action::Saved`].
+    Save(Box<SaveJob>),
+    /// Remember the settings.
+    KeepSettings(Settings),
+    /// Close the window.
+    Close,
+}
