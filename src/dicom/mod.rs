@@ -1,1 +1,3 @@
 //! dicom
+
+pub mod write;
