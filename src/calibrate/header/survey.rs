@@ -184,7 +184,7 @@ fn scale(raw: &RawRegion) -> Result<(f64, f64), String> {
         _ => return Err("does not give its units both ways".into()),
     }
     match (raw.delta_x, raw.delta_y) {
-        // A delta may be negative (C.8.5.5.1.15 allows it); a length takes its size.
+        // A delta may be negative (C.8.5.5.1.17); a length takes its size.
         (Some(x), Some(y)) if x.is_finite() && y.is_finite() && x != 0.0 && y != 0.0 => Ok((10.0 * x.abs(), 10.0 * y.abs())),
         (Some(x), Some(y)) => Err(format!("has a scale of {x} by {y} cm per pixel")),
         _ => Err("does not give its scale both ways".into()),
