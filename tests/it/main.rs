@@ -4,4 +4,6 @@
 #[path = "../common/mod.rs"]
 mod common;
 
+mod cautions;
 mod coverage;
+mod guideline;
