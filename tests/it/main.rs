@@ -7,3 +7,6 @@ mod common;
 mod architecture;
 mod coverage;
 mod records;
+mod cautions;
+mod coverage;
+mod guideline;
