@@ -5,8 +5,7 @@
 mod common;
 
 mod architecture;
-mod coverage;
-mod records;
 mod cautions;
 mod coverage;
 mod guideline;
+mod records;
