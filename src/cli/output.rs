@@ -2,9 +2,11 @@
 
 use std::io::Write;
 
+use crate::cautions::Caution;
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::{self, Table};
 use crate::reading::{Distance, Reading};
+use crate::source::{Citation, Provenance};
 
 /// Writing to standard output failed.
 pub(super) fn broken(e: &std::io::Error) -> Error {
@@ -16,8 +18,50 @@ pub(super) fn line(out: &mut dyn Write, text: &str) -> Result<()> {
     writeln!(out, "{text}").map_err(|e| broken(&e))
 }
 
+/// The sources named so far: a number in the text, the whole citation once at the end.
+#[derive(Default)]
+pub(super) struct Sources(Vec<String>);
+
+impl Sources {
+    /// "[2, from memory]": how well it is known stands where it is used.
+    pub(super) fn mark(&mut self, source: &Citation) -> String {
+        let known = match source.provenance {
+            Provenance::FromMemory => "from memory",
+            other => other.words(),
+        };
+        if source.text.is_empty() {
+            return format!("[{known}]");
+        }
+        let i = self.0.iter().position(|t| *t == source.text).unwrap_or_else(|| {
+            self.0.push(source.text.to_string());
+            self.0.len() - 1
+        });
+        format!("[{}, {known}]", i + 1)
+    }
+
+    /// Several sources of one sentence, each once.
+    pub(super) fn marks(&mut self, sources: &[&Citation]) -> String {
+        let mut marks: Vec<String> = Vec::new();
+        for m in sources.iter().map(|s| self.mark(s)) {
+            if !marks.contains(&m) {
+                marks.push(m);
+            }
+        }
+        marks.join(" ")
+    }
+
+    /// The list.
+    pub(super) fn print(&self, out: &mut dyn Write) -> Result<()> {
+        line(out, "Sources (\"from memory\": check against the primary document before relying on it)")?;
+        for (i, text) in self.0.iter().enumerate() {
+            wrapped(out, &format!("  {:>2} ", i + 1), text)?;
+        }
+        Ok(())
+    }
+}
+
 /// Prints one reading.
-pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table) -> Result<()> {
+pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, sources: &mut Sources) -> Result<()> {
     line(out, &format!("  {}", reading.headline))?;
     if !reading.detail.is_empty() {
         line(out, &format!("    {}", reading.detail))?;
@@ -27,11 +71,12 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table) -> 
         Distance::Measured(measured) => {
             let (scale, finding) = (&measured.scale, &measured.finding);
             for why in guideline::explain(finding, table) {
-                wrapped(out, "    ", &format!("{} [{}]", why.text, why.source))?;
+                wrapped(out, "    ", &format!("{} {}", why.text, sources.mark(&why.source)))?;
             }
             let (x, y) = scale.calibration.mm_per_px();
-            line(out, &format!("  Scale: {} · {x:.4} by {y:.4} mm a pixel (x by y)", scale.calibration.basis().words()))?;
-            wrapped(out, "    ", &scale.calibration.scale_source().to_string())?;
+            let mark = sources.marks(&[scale.calibration.scale_source(), scale.calibration.sound_speed_source()]);
+            let basis = scale.calibration.basis().words();
+            wrapped(out, "  Scale: ", &format!("{basis} · {x:.4} by {y:.4} mm a pixel (x by y) · its uncertainty {mark}"))?;
             for w in &scale.warnings {
                 wrapped(out, "    ", w)?;
             }
@@ -45,10 +90,10 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table) -> 
 }
 
 /// Prints the cautions, each with its source.
-pub(super) fn cautions<'a>(out: &mut dyn Write, all: impl IntoIterator<Item = &'a crate::cautions::Caution>) -> Result<()> {
+pub(super) fn cautions(out: &mut dyn Write, all: &[Caution], sources: &mut Sources) -> Result<()> {
     line(out, "Cautions")?;
     for c in all {
-        wrapped(out, "  - ", &format!("{} [{}]", c.text, c.source))?;
+        wrapped(out, "  - ", &format!("{} {}", c.text, sources.mark(&c.source)))?;
     }
     Ok(())
 }

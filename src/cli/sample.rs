@@ -4,6 +4,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SampleArgs;
+use super::output::Sources;
 use super::read::context_line;
 use super::{Done, output};
 use crate::cautions::Caution;
@@ -34,6 +35,7 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
     output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
     let repeatability = Repeatability::assumed_total();
+    let mut sources = Sources::default();
     let mut cautions: Vec<Caution> = Vec::new();
     let (mut written, mut kept) = (0, 0);
     for one in &saved.readings {
@@ -53,7 +55,7 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         let made = reading::read(&inputs)?;
         output::line(out, "")?;
         output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
-        output::reading(out, &made, &table)?;
+        output::reading(out, &made, &table, &mut sources)?;
         for c in &made.cautions {
             if !cautions.contains(c) {
                 cautions.push(c.clone());
@@ -70,7 +72,8 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         }
     }
     output::line(out, "")?;
-    output::cautions(out, &cautions)?;
+    output::cautions(out, &cautions, &mut sources)?;
+    sources.print(out)?;
     output::line(out, "")?;
     output::line(out, &format!("Records: {} ({written} saved now, {kept} already there)", store.dir().display()))?;
     Ok(ExitCode::SUCCESS)
