@@ -1,0 +1,74 @@
+//! From a frame's stored bytes to samples.
+//!
+//! Two steps, each pure: a coding is undone (`native`, `rle`, `jpeg`), which gives stored values pixel by pixel, and
+//! then `colour` makes grey or RGB of them as the Photometric Interpretation says. A decoder that already undoes the
+//! colour transform of its code stream says so by the photometric it returns.
+
+pub(crate) mod colour;
+pub(crate) mod jpeg;
+pub(crate) mod native;
+pub(crate) mod rle;
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use crate::dicom::image::{Photometric, PixelLayout};
+use crate::dicom::syntax::{Coding, Syntax};
+use crate::error::{Error, ErrorKind, Result};
+use crate::frame::Samples;
+
+/// Stored values, pixel by pixel, row by row; colour as triples.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) enum Stored {
+    Bytes(Vec<u8>),
+    Words(Vec<u16>),
+}
+
+/// Stored values and the photometric that they are now in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Raw {
+    pub(crate) values: Stored,
+    pub(crate) photometric: Photometric,
+}
+
+/// Decodes one frame of a DICOM file. `data` are its bytes, fragments joined.
+///
+/// A panic of a decoder that is not our own becomes this frame's error.
+pub(crate) fn frame(syntax: &Syntax, layout: &PixelLayout, data: Vec<u8>) -> Result<Samples> {
+    contained(syntax.name, move || {
+        let raw = match syntax.coding {
+            Coding::Native => native::decode(layout, syntax.layout.big_endian, data)?,
+            Coding::Rle => rle::decode(layout, &data)?,
+            Coding::JpegBaseline | Coding::JpegExtended => jpeg::decode(layout, &data)?,
+            _ => return Err(not_read(syntax)),
+        };
+        colour::finish(layout, raw)
+    })
+}
+
+/// Whether frames in this transfer syntax are read at all; the refusal carries its name.
+pub(crate) fn check(syntax: &Syntax) -> Result<()> {
+    match syntax.coding {
+        Coding::Native | Coding::Rle | Coding::JpegBaseline | Coding::JpegExtended => Ok(()),
+        _ => Err(not_read(syntax)),
+    }
+}
+
+fn not_read(syntax: &Syntax) -> Error {
+    Error::new(ErrorKind::Unsupported, "the pixel data are in a transfer syntax that is not read")
+        .found(format!("{} ({})", syntax.name, syntax.uid))
+        .remedy("Store the file again as Explicit VR Little Endian")
+}
+
+/// Runs `work`; a panic inside becomes an error that names `what`.
+pub(crate) fn contained<T>(what: &str, work: impl FnOnce() -> Result<T>) -> Result<T> {
+    catch_unwind(AssertUnwindSafe(work)).unwrap_or_else(|_| {
+        Err(Error::new(ErrorKind::Format, "the picture cannot be decoded")
+            .found(format!("the {what} decoder gave up on damaged data"))
+            .remedy("Fetch the file again"))
+    })
+}
+
+/// Damaged pixel data of a named coding.
+pub(crate) fn damaged(what: &str, found: impl Into<String>) -> Error {
+    Error::new(ErrorKind::Format, format!("the {what} data are damaged")).found(found).remedy("Fetch the file again")
+}
