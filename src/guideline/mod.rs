@@ -119,7 +119,7 @@ pub struct Table {
 }
 
 impl Table {
-    /// Reads a table from TOML. See `docs` of the bundled ones for the form.
+    /// Reads a table from TOML, in the form of the bundled ones (`src/guideline/tables`).
     ///
     /// # Errors
     /// [`ErrorKind::Guideline`] naming *all* faults of the text, one a line.

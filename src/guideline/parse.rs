@@ -249,7 +249,10 @@ fn bands(r: &mut Reader, list: &[Value], guideline: &str) -> Vec<Band> {
         }
         r.finish(&s);
     }
-    check_kinds(r, &out);
+    // A band that could not be read already has its fault; what it leaves missing is not another.
+    if out.len() == list.len() {
+        check_kinds(r, &out);
+    }
     out
 }
 
@@ -370,7 +373,7 @@ mod tests {
         ] {
             assert!(text.contains(part), "{part} is not in:\n{text}");
         }
-        assert!(text.starts_with("the guideline table has 7 faults"), "{text}");
+        assert!(text.starts_with("the guideline table has 6 faults"), "{text}");
     }
 
     #[test]

@@ -5,5 +5,7 @@
 mod common;
 
 mod architecture;
+mod cautions;
 mod coverage;
+mod guideline;
 mod records;
