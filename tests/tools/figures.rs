@@ -6,15 +6,20 @@ mod common;
 
 use std::process::ExitCode;
 
+use osspan::calibrate::{Basis, Calibration, U_HEADER_X, U_HEADER_Y, U_SOUND_SPEED};
+use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side, edge_to_os};
+use osspan::units::PxPoint;
+
 use common::coverage::{ANGLES_DEGREES, DISTANCES_MM, READINGS, SIDES, coverage, seed};
 
 /// Every figure there is.
-const NAMES: [&str; 1] = ["coverage"];
+const NAMES: [&str; 2] = ["error-terms", "coverage"];
 
 fn main() -> ExitCode {
     let name = std::env::args().nth(1).unwrap_or_default();
     match name.as_str() {
         "--list" => NAMES.iter().for_each(|name| println!("{name}")),
+        "error-terms" => print!("{}", error_terms()),
         "coverage" => print!("{}", coverage_table()),
         _ => {
             eprintln!("no figure \"{name}\"; there are: {}", NAMES.join(", "));
@@ -41,6 +46,47 @@ fn coverage_table() -> String {
                 .map(|(j, degrees)| format!(" {:.1} |", 100.0 * coverage(truth, degrees, from, READINGS, seed(i, j, k))))
                 .collect();
             text.push_str(&format!("| {truth} | {name} |{cells}\n"));
+        }
+    }
+    text
+}
+
+/// The terms of the error with their sources, and what they come to at some distances along each image axis.
+fn error_terms() -> String {
+    const STATED_SCALE: f64 = 0.1;
+    let scale = Calibration::unchecked_header(STATED_SCALE, STATED_SCALE, Basis::HeaderRegion { region: 1 }).expect("a scale");
+    let repeatability = Repeatability::assumed_total();
+    let (across, down) = ([1.0, 0.0], [0.0, 1.0]);
+    let measured = |mm: f64, [x, y]: [f64; 2]| {
+        let px = mm / STATED_SCALE;
+        let at = |away: f64| PxPoint::new(100.0 + away * x, 100.0 + away * y);
+        let edge = EdgeMark::PlacentalEdge { at: at(px) };
+        let marks = Landmarks { internal_os: at(0.0), edge, placental_body: Some(at(px + 100.0)), marginal_sinus: None };
+        edge_to_os(&marks, Side::NotCovering, &scale, &repeatability).expect("a distance")
+    };
+    let mut text = format!(
+        "| term | one SD | source |\n|---|---|---|\n\
+         | placing and acquiring together | {} | {} |\n\
+         | scale across, scale down | {:.2} % and {:.2} % of the length | {} |\n\
+         | speed of sound | {:.2} % of the length | {} |\n\n\
+         With a body point on the axis:\n\n\
+         | distance, mm | direction | placing and acquiring | scale | speed of sound | all, u | 95 % interval, mm |\n\
+         |---:|---|---:|---:|---:|---:|---|\n",
+        repeatability.sd_mm,
+        repeatability.source,
+        100.0 * U_HEADER_X,
+        100.0 * U_HEADER_Y,
+        scale.scale_source(),
+        100.0 * U_SOUND_SPEED,
+        scale.sound_speed_source(),
+    );
+    for mm in [2.0, 5.0, 10.0, 20.0, 40.0] {
+        for (direction, name) in [(across, "across"), (down, "down")] {
+            let m = measured(mm, direction);
+            let terms: String = m.terms.iter().map(|t| format!(" {:.2} |", t.u_mm.get())).collect();
+            let end = |e: Option<osspan::units::Mm>| e.map_or("open".into(), |mm| format!("{:.1}", mm.get()));
+            let (low, high) = (end(m.interval.low_mm), end(m.interval.high_mm));
+            text.push_str(&format!("| {mm} | {name} |{terms} {:.2} | {low} to {high} |\n", m.u_mm.get()));
         }
     }
     text
