@@ -29,8 +29,10 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };
-    match done.and_then(|code| out.flush().map(|()| code).map_err(|e| output::broken(&e))) {
+    match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {
         Ok(code) => code,
+        // Whoever reads the output has had enough of it (`osspan list . | head`): no failure of ours.
+        Err(e) if output::reader_gone(&e) => ExitCode::SUCCESS,
         Err(e) => fail(&e),
     }
 }

@@ -9,13 +9,19 @@ use crate::reading::{Distance, Reading};
 use crate::source::{Citation, Provenance};
 
 /// Writing to standard output failed.
-pub(super) fn broken(e: &std::io::Error) -> Error {
-    Error::new(ErrorKind::Io, "the output cannot be written").found(e.to_string())
+pub(super) fn broken(e: std::io::Error) -> Error {
+    Error::new(ErrorKind::Io, "the output cannot be written").found(e.to_string()).caused_by(e)
+}
+
+/// Whether writing failed because nobody reads any more.
+pub(super) fn reader_gone(e: &Error) -> bool {
+    let io = std::error::Error::source(e).and_then(|s| s.downcast_ref::<std::io::Error>());
+    io.is_some_and(|io| io.kind() == std::io::ErrorKind::BrokenPipe)
 }
 
 /// One line of output.
 pub(super) fn line(out: &mut dyn Write, text: &str) -> Result<()> {
-    writeln!(out, "{text}").map_err(|e| broken(&e))
+    writeln!(out, "{text}").map_err(broken)
 }
 
 /// The sources named so far: a number in the text, the whole citation once at the end.

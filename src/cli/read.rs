@@ -67,7 +67,7 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
             saved = Some(store.save(&record)?);
         }
         if args.json {
-            write!(out, "{}", record.to_json()?).map_err(|e| output::broken(&e))?;
+            write!(out, "{}", record.to_json()?).map_err(output::broken)?;
         }
     }
     if !args.json {
