@@ -76,6 +76,8 @@ attributes! {
     GREEN_TABLE = GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA, "Green Palette Color Lookup Table Data";
     BLUE_TABLE = BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA, "Blue Palette Color Lookup Table Data";
     RED_SEGMENTS = SEGMENTED_RED_PALETTE_COLOR_LOOKUP_TABLE_DATA, "Segmented Red Palette Color Lookup Table Data";
+    GREEN_SEGMENTS = SEGMENTED_GREEN_PALETTE_COLOR_LOOKUP_TABLE_DATA, "Segmented Green Palette Color Lookup Table Data";
+    BLUE_SEGMENTS = SEGMENTED_BLUE_PALETTE_COLOR_LOOKUP_TABLE_DATA, "Segmented Blue Palette Color Lookup Table Data";
     EXTENDED_OFFSETS = EXTENDED_OFFSET_TABLE, "Extended Offset Table";
 }
 

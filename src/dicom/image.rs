@@ -2,6 +2,7 @@
 
 use super::attributes::{self as at, Attribute, Attributes, bad};
 use super::limits::{MAX_FRAMES, MAX_PIXELS, MAX_SIDE};
+use super::palette::{self, Palette};
 use crate::error::{Error, ErrorKind, Result};
 
 /// Photometric Interpretation (0028,0004), those that an ultrasound image may have.
@@ -53,18 +54,6 @@ impl Photometric {
         }
     }
 }
-
-/// A colour table of one channel, widened to one entry a word.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Channel {
-    /// The pixel value of the first entry.
-    pub first: i32,
-    /// The entries as 8-bit brightness.
-    pub entries: Vec<u8>,
-}
-
-/// The red, green and blue colour tables.
-pub type Palette = [Channel; 3];
 
 /// How the pixels of every frame of a file are laid out.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -153,7 +142,7 @@ impl PixelLayout {
                 false
             }
         };
-        let palette = if photometric == Photometric::Palette { Some(palette(a, signed, &mut warnings)?) } else { None };
+        let palette = if photometric == Photometric::Palette { Some(palette::read(a, signed, &mut warnings)?) } else { None };
         Ok(Self { rows, columns, frames, photometric, allocated, stored, shift: high + 1 - stored, signed, planar, palette, warnings })
     }
 
@@ -197,51 +186,4 @@ fn photometric(a: &Attributes) -> Result<Photometric> {
             .expected("one that an ultrasound image may have")
             .found(term)
     })
-}
-
-/// The colour tables (PS3.3 C.7.6.3.1.5 and C.7.6.3.1.6). 16-bit entries are brought to 8 bits by their high byte.
-fn palette(a: &Attributes, signed: bool, warnings: &mut Vec<String>) -> Result<Palette> {
-    let red = raw_channel(a, at::RED_DESCRIPTOR, at::RED_TABLE, signed)?;
-    let green = raw_channel(a, at::GREEN_DESCRIPTOR, at::GREEN_TABLE, signed)?;
-    let blue = raw_channel(a, at::BLUE_DESCRIPTOR, at::BLUE_TABLE, signed)?;
-    let channels = [red, green, blue];
-    let wide = channels.iter().any(|c| c.1);
-    // Some writers declare 16-bit entries and store 8-bit brightness in them: the high byte would be all black.
-    let narrow = wide && channels.iter().all(|c| c.2.iter().all(|&x| x < 256));
-    if narrow {
-        warnings.push("the colour table declares 16-bit entries and holds 8-bit ones; they are used as 8-bit".into());
-    }
-    Ok(channels.map(|(first, wide, entries)| Channel {
-        first,
-        entries: entries.iter().map(|&x| if wide && !narrow { (x >> 8) as u8 } else { (x & 0xFF) as u8 }).collect(),
-    }))
-}
-
-/// First mapped value, whether entries have 16 bits, and the entries.
-fn raw_channel(a: &Attributes, descriptor: Attribute, table: Attribute, signed: bool) -> Result<(i32, bool, Vec<u16>)> {
-    let words = a.words(descriptor)?;
-    let &[count, first, bits] = words.as_slice() else {
-        return Err(bad(descriptor, "three numbers", &words.len().to_string()));
-    };
-    let count = if count == 0 { 65_536 } else { usize::from(count) };
-    let first = if signed { i32::from(first.cast_signed()) } else { i32::from(first) };
-    if !matches!(bits, 8 | 16) {
-        return Err(bad(descriptor, "8 or 16 bits an entry", &bits.to_string()));
-    }
-    let data = a.words(table)?;
-    if data.is_empty() {
-        if a.is_present(at::RED_SEGMENTS) {
-            return Err(Error::new(ErrorKind::Unsupported, "colour tables in segments are not read"));
-        }
-        return Err(bad(table, "a colour table", "none"));
-    }
-    if data.len() >= count {
-        return Ok((first, bits == 16, data.into_iter().take(count).collect()));
-    }
-    if bits == 8 && data.len() >= count.div_ceil(2) {
-        // Two 8-bit entries a word, the first in the low byte.
-        let entries = data.iter().flat_map(|w| [w & 0xFF, w >> 8]).take(count).collect();
-        return Ok((first, false, entries));
-    }
-    Err(bad(table, &format!("{count} entries of {bits} bits"), &format!("{} bytes", data.len() * 2)))
 }

@@ -5,6 +5,7 @@ pub mod attributes;
 pub mod fragments;
 pub mod image;
 pub mod limits;
+pub mod palette;
 pub mod source;
 pub mod syntax;
 pub mod walk;

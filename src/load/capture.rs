@@ -22,9 +22,10 @@ pub(super) enum Format {
 }
 
 impl Format {
-    /// The format that a file with these first bytes has.
+    /// The format that a file with these first bytes has. DICOM comes first: its preamble may be that of a TIFF.
     pub(super) fn of(head: &[u8]) -> Option<Self> {
         match head {
+            _ if head.get(128..132) == Some(b"DICM") => None,
             [0x89, b'P', b'N', b'G', ..] => Some(Self::Png),
             [0xFF, 0xD8, 0xFF, ..] => Some(Self::Jpeg),
             [b'I', b'I', 42, 0, ..] | [b'M', b'M', 0, 42, ..] => Some(Self::Tiff),

@@ -1,7 +1,8 @@
 //! Grey and RGB from stored values, as the Photometric Interpretation says (PS3.3 C.7.6.3.1.2).
 
 use super::{Raw, Stored, damaged};
-use crate::dicom::image::{Channel, Photometric, PixelLayout};
+use crate::dicom::image::{Photometric, PixelLayout};
+use crate::dicom::palette::Palette;
 use crate::error::Result;
 use crate::frame::Samples;
 
@@ -67,7 +68,7 @@ fn grey(layout: &PixelLayout, values: Stored, inverted: bool) -> Samples {
 }
 
 /// Numbers below the first entry take the first, those past the last take the last (C.11.1.1.1).
-fn look_up(layout: &PixelLayout, values: &Stored, palette: &[Channel; 3]) -> Vec<u8> {
+fn look_up(layout: &PixelLayout, values: &Stored, palette: &Palette) -> Vec<u8> {
     let sign = 1_i32 << (layout.stored - 1);
     let number = |v: u16| {
         let v = i32::from(stored_bits(layout, v));
