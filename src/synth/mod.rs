@@ -1,1 +1,16 @@
-//! synth
+//! Synthetic transvaginal frames with an exact truth.
+//!
+//! [`Anatomy`] says what is there, [`Scanner`] and [`Hold`] how it is looked at, [`render()`] draws it and [`truth()`] says
+//! where everything lies. All of it is a pure function of its numbers and a seed.
+
+pub mod anatomy;
+mod noise;
+mod render;
+mod scanner;
+mod shape;
+mod truth;
+
+pub use anatomy::{Anatomy, Wall};
+pub use render::render;
+pub use scanner::{Hold, Scanner};
+pub use truth::{Truth, truth};
