@@ -6,6 +6,7 @@
 pub mod anatomy;
 mod noise;
 mod render;
+pub mod sample;
 mod scanner;
 mod shape;
 mod truth;

@@ -70,7 +70,7 @@ pub fn render(anatomy: &Anatomy, scanner: &Scanner, hold: &Hold, seed: u64) -> R
         .map(|b| {
             let angle = half * (2.0 * b as f64 / (BEAMS - 1) as f64 - 1.0);
             let scene = |depth: f64| {
-                let p = hold.to_anatomy(scanner.from_polar(depth, angle));
+                let p = hold.to_anatomy(scanner.at_polar(depth, angle));
                 (p, shape.at(p))
             };
             beam(scene, depths, &texture, &mut Noise::new(seed, b as u64))

@@ -107,7 +107,7 @@ impl Scanner {
     }
 
     /// The place at a depth (mm) and angle (radians).
-    pub(crate) fn from_polar(&self, depth: f64, angle: f64) -> At {
+    pub(crate) fn at_polar(&self, depth: f64, angle: f64) -> At {
         let (sin, cos) = libm::sincos(angle);
         let r = self.face_radius_mm + depth;
         At::new(r * sin, r * cos - self.face_radius_mm)
