@@ -44,6 +44,8 @@ pub struct UltrasoundObject {
     pub study_time: String,
     /// Study Description (0008,1030).
     pub study_description: String,
+    /// Study ID (0020,0010).
+    pub study_id: String,
     /// Study Instance UID (0020,000D).
     pub study_uid: String,
     /// Series Instance UID (0020,000E).
@@ -163,9 +165,11 @@ impl UltrasoundObject {
             text(tags::PATIENT_ID, VR::LO, &self.patient_id),
             text(tags::PATIENT_BIRTH_DATE, VR::DA, ""),
             text(tags::PATIENT_SEX, VR::CS, "F"),
+            // Not a paired organ, so there is no laterality to state.
+            text(tags::BODY_PART_EXAMINED, VR::CS, "UTERUS"),
             text(tags::STUDY_INSTANCE_UID, VR::UI, &self.study_uid),
             text(tags::SERIES_INSTANCE_UID, VR::UI, &self.series_uid),
-            text(tags::STUDY_ID, VR::SH, ""),
+            text(tags::STUDY_ID, VR::SH, &self.study_id),
             text(tags::SERIES_NUMBER, VR::IS, &self.series_number.to_string()),
             text(tags::INSTANCE_NUMBER, VR::IS, &self.instance_number.to_string()),
             text(tags::PATIENT_ORIENTATION, VR::CS, ""),
@@ -321,6 +325,7 @@ mod tests {
             study_date: "20250506".into(),
             study_time: "101500".into(),
             study_description: "Grössenprüfung".into(),
+            study_id: "1".into(),
             study_uid: uid_from("study"),
             series_uid: uid_from("series"),
             instance_uid: uid_from("instance"),

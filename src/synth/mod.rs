@@ -1,1 +1,17 @@
-//! synth
+//! Synthetic transvaginal frames with an exact truth.
+//!
+//! [`Anatomy`] says what is there, [`Scanner`] and [`Hold`] how it is looked at, [`render()`] draws it and [`truth()`] says
+//! where everything lies. All of it is a pure function of its numbers and a seed.
+
+pub mod anatomy;
+mod noise;
+mod render;
+pub mod sample;
+mod scanner;
+mod shape;
+mod truth;
+
+pub use anatomy::{Anatomy, Wall};
+pub use render::render;
+pub use scanner::{Hold, Scanner};
+pub use truth::{Truth, truth};

@@ -9,3 +9,4 @@ mod cautions;
 mod coverage;
 mod guideline;
 mod records;
+mod samples;
