@@ -1,5 +1,6 @@
 //! The code map, enforced: which module may use which, and who may touch files, network, clock and random seeds.
 
+mod documents;
 mod planted;
 mod scan;
 
@@ -126,12 +127,6 @@ fn allowed_names() -> String {
     MAY_TOUCH_THE_OUTSIDE.map(|(name, _)| name).join(", ")
 }
 
-/// Words in backquotes of a table's column, from the lines that begin with `|`.
-fn quoted_in_column(page: &str, column: usize) -> Vec<Vec<String>> {
-    let cells = page.lines().filter(|l| l.starts_with('|')).filter_map(|l| l.split('|').nth(column));
-    cells.map(|cell| cell.split('`').skip(1).step_by(2).map(Into::into).collect()).collect()
-}
-
 fn src() -> std::path::PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
 }
@@ -180,23 +175,4 @@ fn main_only_hands_over_to_the_library() {
     let doing: Vec<_> = main.paths.iter().filter(|p| p.path.starts_with(&["std".into(), "fs".into()])).collect();
     assert!(doing.is_empty(), "main.rs touches files: {doing:?}");
     assert!(main.modules.is_empty(), "main.rs has modules of its own: {:?}", main.modules);
-}
-
-#[test]
-fn the_architecture_page_lists_the_modules_and_names_tests_that_exist() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let page = std::fs::read_to_string(root.join("docs/ARCHITECTURE.md")).unwrap();
-    let (modules, invariants) = page.split_once("## Invariants").unwrap();
-    let lib = scan::scan("lib.rs", &[], &std::fs::read_to_string(src().join("lib.rs")).unwrap()).unwrap();
-    let listed: Vec<String> = quoted_in_column(modules, 1).into_iter().flatten().collect();
-    assert_eq!(listed, lib.modules, "docs/ARCHITECTURE.md lists other modules than lib.rs, or in another order");
-    let held: Vec<Vec<String>> = quoted_in_column(invariants, 2).into_iter().skip(2).collect();
-    assert!(held.len() > 5, "the table of invariants was not found");
-    for by in held {
-        assert!(!by.is_empty(), "an invariant names nothing that holds it");
-        for what in by {
-            let file = what.split(' ').next().unwrap_or_default();
-            assert!(root.join(file).exists(), "docs/ARCHITECTURE.md names {file}, which does not exist");
-        }
-    }
 }
