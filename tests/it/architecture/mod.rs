@@ -1,5 +1,6 @@
 //! The code map, enforced: which module may use which, and who may touch files, network, clock and random seeds.
 
+mod documents;
 mod planted;
 mod scan;
 
