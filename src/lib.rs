@@ -23,6 +23,8 @@ pub mod calibrate;
 
 pub mod measure;
 
+pub mod exam;
+
 pub mod context;
 
 pub mod guideline;
@@ -32,6 +34,8 @@ pub mod cautions;
 pub mod reading;
 
 pub mod record;
+
+pub mod agree;
 
 pub mod synth;
 
