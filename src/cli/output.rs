@@ -24,11 +24,15 @@ pub(super) fn line(out: &mut dyn Write, text: &str) -> Result<()> {
     writeln!(out, "{text}").map_err(broken)
 }
 
-/// The sources named so far: a number in the text, the whole citation once at the end.
+/// What has been said so far, so that it is said once: the sources (a number in the text, the whole citation at the
+/// end) and the reasons of the last reading.
 #[derive(Default)]
-pub(super) struct Sources(Vec<String>);
+pub(super) struct Said {
+    sources: Vec<String>,
+    reasons: Vec<String>,
+}
 
-impl Sources {
+impl Said {
     /// "[2, from memory]": how well it is known stands where it is used.
     pub(super) fn mark(&mut self, source: &Citation) -> String {
         let known = match source.provenance {
@@ -38,9 +42,9 @@ impl Sources {
         if source.text.is_empty() {
             return format!("[{known}]");
         }
-        let i = self.0.iter().position(|t| *t == source.text).unwrap_or_else(|| {
-            self.0.push(source.text.to_string());
-            self.0.len() - 1
+        let i = self.sources.iter().position(|t| *t == source.text).unwrap_or_else(|| {
+            self.sources.push(source.text.to_string());
+            self.sources.len() - 1
         });
         format!("[{}, {known}]", i + 1)
     }
@@ -57,9 +61,9 @@ impl Sources {
     }
 
     /// The list.
-    pub(super) fn print(&self, out: &mut dyn Write) -> Result<()> {
+    pub(super) fn print_sources(&self, out: &mut dyn Write) -> Result<()> {
         line(out, "Sources (\"from memory\": check against the primary document before relying on it)")?;
-        for (i, text) in self.0.iter().enumerate() {
+        for (i, text) in self.sources.iter().enumerate() {
             wrapped(out, &format!("  {:>2} ", i + 1), text)?;
         }
         Ok(())
@@ -67,7 +71,7 @@ impl Sources {
 }
 
 /// Prints one reading.
-pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, sources: &mut Sources) -> Result<()> {
+pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, said: &mut Said) -> Result<()> {
     line(out, &format!("  {}", reading.headline))?;
     if !reading.detail.is_empty() {
         line(out, &format!("    {}", reading.detail))?;
@@ -76,11 +80,17 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, sou
     match &reading.distance {
         Distance::Measured(measured) => {
             let (scale, finding) = (&measured.scale, &measured.finding);
-            for why in guideline::explain(finding, table) {
-                wrapped(out, "    ", &format!("{} {}", why.text, sources.mark(&why.source)))?;
+            let reasons: Vec<_> =
+                guideline::explain(finding, table).iter().map(|why| format!("{} {}", why.text, said.mark(&why.source))).collect();
+            if reasons == said.reasons {
+                line(out, "    for the same reasons as above")?;
             }
+            for why in reasons.iter().filter(|_| reasons != said.reasons) {
+                wrapped(out, "    ", why)?;
+            }
+            said.reasons = reasons;
             let (x, y) = scale.calibration.mm_per_px();
-            let mark = sources.marks(&[scale.calibration.scale_source(), scale.calibration.sound_speed_source()]);
+            let mark = said.marks(&[scale.calibration.scale_source(), scale.calibration.sound_speed_source()]);
             let basis = scale.calibration.basis().words();
             wrapped(out, "  Scale: ", &format!("{basis} · {x:.4} by {y:.4} mm a pixel (x by y) · its uncertainty {mark}"))?;
             for w in &scale.warnings {
@@ -96,10 +106,10 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, sou
 }
 
 /// Prints the cautions, each with its source.
-pub(super) fn cautions(out: &mut dyn Write, all: &[Caution], sources: &mut Sources) -> Result<()> {
+pub(super) fn cautions(out: &mut dyn Write, all: &[Caution], said: &mut Said) -> Result<()> {
     line(out, "Cautions")?;
     for c in all {
-        wrapped(out, "  - ", &format!("{} {}", c.text, sources.mark(&c.source)))?;
+        wrapped(out, "  - ", &format!("{} {}", c.text, said.mark(&c.source)))?;
     }
     Ok(())
 }

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::ReadArgs;
-use super::output::Sources;
+use super::output::Said;
 use super::{Done, output};
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::Dating;
@@ -72,10 +72,10 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     }
     if !args.json {
         output::line(out, &format!("Frame {} of {} · {}", args.frame, file.frame_count(), context_line(&context)))?;
-        let mut sources = Sources::default();
-        output::reading(out, &made, &table, &mut sources)?;
-        output::cautions(out, &made.cautions, &mut sources)?;
-        sources.print(out)?;
+        let mut said = Said::default();
+        output::reading(out, &made, &table, &mut said)?;
+        output::cautions(out, &made.cautions, &mut said)?;
+        said.print_sources(out)?;
         if let Some(path) = &saved {
             output::line(out, &format!("Saved as {}", path.display()))?;
         }

@@ -4,11 +4,11 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SampleArgs;
-use super::output::Sources;
+use super::output::Said;
 use super::read::context_line;
 use super::{Done, output};
-use crate::cautions::Caution;
-use crate::error::{Error, ErrorKind};
+use crate::cautions::{Caution, CautionId};
+use crate::error::{Error, ErrorKind, Result};
 use crate::load::StoredFile;
 use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
@@ -35,8 +35,8 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
     output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
     let repeatability = Repeatability::assumed_total();
-    let mut sources = Sources::default();
-    let mut cautions: Vec<Caution> = Vec::new();
+    let mut said = Said::default();
+    let mut visit = Visit::default();
     let (mut written, mut kept) = (0, 0);
     for one in &saved.readings {
         let file = StoredFile::open(&dir.join(&one.file))?;
@@ -53,14 +53,14 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
             table: &table,
         };
         let made = reading::read(&inputs)?;
+        if visit.study != file.facts().study_instance_uid {
+            visit.end(out, &mut said)?;
+            visit = Visit { study: file.facts().study_instance_uid.clone(), ..Visit::default() };
+        }
         output::line(out, "")?;
         output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
-        output::reading(out, &made, &table, &mut sources)?;
-        for c in &made.cautions {
-            if !cautions.contains(c) {
-                cautions.push(c.clone());
-            }
-        }
+        output::reading(out, &made, &table, &mut said)?;
+        visit.add(&made.cautions);
         let follows = store.heads(&frame.id)?;
         let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
         // Running the sample again adds nothing to a folder that already holds the same readings.
@@ -71,10 +71,36 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
             written += 1;
         }
     }
+    visit.end(out, &mut said)?;
     output::line(out, "")?;
-    output::cautions(out, &cautions, &mut sources)?;
-    sources.print(out)?;
+    said.print_sources(out)?;
     output::line(out, "")?;
     output::line(out, &format!("Records: {} ({written} saved now, {kept} already there)", store.dir().display()))?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The cautions of one visit's frames, each once.
+#[derive(Default)]
+struct Visit {
+    study: Option<String>,
+    cautions: Vec<Caution>,
+    closing: Option<Caution>,
+}
+
+impl Visit {
+    fn add(&mut self, all: &[Caution]) {
+        for c in all {
+            if c.id == CautionId::Closing {
+                self.closing = Some(c.clone());
+            } else if !self.cautions.contains(c) {
+                self.cautions.push(c.clone());
+            }
+        }
+    }
+
+    /// Prints them under the visit's last frame, the closing line last.
+    fn end(&self, out: &mut dyn Write, said: &mut output::Said) -> Result<()> {
+        let all: Vec<Caution> = self.cautions.iter().chain(&self.closing).cloned().collect();
+        if all.is_empty() { Ok(()) } else { output::cautions(out, &all, said) }
+    }
 }

@@ -6,6 +6,7 @@ mod common;
 
 mod architecture;
 mod cautions;
+mod commands;
 mod coverage;
 mod guideline;
 mod records;

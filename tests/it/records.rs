@@ -197,7 +197,7 @@ fn verify_names_what_was_changed() {
     named(&forge(&|r| r.geometry.regions[0].delta_x = Some(0.02)), "the scale");
     named(&forge(&|r| r.table.digest = "0".repeat(64)), "the guideline table");
     named(&forge(&|r| r.headline = "Edge 25 mm from the internal os, not covering".into()), "the headline");
-    named(&forge(&|r| drop(r.cautions.pop())), "the cautions");
+    named(&forge(&|r| r.cautions.truncate(1)), "the cautions");
     named(&forge(&|r| r.context.exam_date = Some(jiff::civil::date(2030, 10, 1))), "the finding");
     named(&forge(&|r| r.repeatability.sd_mm = Mm::new(0.5)), "uncertainty");
     named(&forge(&|r| r.geometry.regions.clear()), "the distance");
