@@ -8,5 +8,6 @@ mod architecture;
 mod cautions;
 mod coverage;
 mod guideline;
+mod load;
 mod records;
 mod samples;
