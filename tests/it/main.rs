@@ -9,5 +9,6 @@ mod cautions;
 mod commands;
 mod coverage;
 mod guideline;
+mod load;
 mod records;
 mod samples;
