@@ -162,3 +162,57 @@ impl Hold {
         At::new(cos * x + sin * y, -sin * x + cos * y)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
+
+    use super::*;
+
+    const SCANNER: Scanner =
+        Scanner { face_radius_mm: 10.0, half_angle_degrees: 50.0, depth_mm: 68.0, mm_per_px_x: 0.26, mm_per_px_y: 0.21 };
+
+    fn near(a: At, b: At) -> bool {
+        At::new(a.x - b.x, a.y - b.y).length() < 1e-9
+    }
+
+    /// The picture is drawn by one way of each pair and the truth by the other.
+    #[test]
+    fn ways_between_anatomy_frame_polar_and_pixels_are_each_others_inverse() {
+        let hold = Hold { os_x_mm: 3.0, os_y_mm: 30.0, turn_degrees: 25.0 };
+        for p in [At::new(0.0, 0.0), At::new(20.0, -7.0), At::new(-31.0, 44.0)] {
+            assert!(near(hold.to_anatomy(hold.to_frame(p)), p));
+            let (depth, angle) = SCANNER.polar(p);
+            assert!(near(SCANNER.at_polar(depth, angle), p));
+        }
+        let px = SCANNER.to_px(SCANNER.pixel_at(17, 40));
+        assert!((px.x - 17.5).abs() < 1e-9 && (px.y - 40.5).abs() < 1e-9, "{px:?}");
+    }
+
+    #[test]
+    fn a_positive_turn_is_clockwise_on_the_frame() {
+        let hold = Hold { os_x_mm: 0.0, os_y_mm: 30.0, turn_degrees: 10.0 };
+        assert!(hold.to_frame(At::new(10.0, 0.0)).y > 30.0, "what lies to the right goes down");
+    }
+
+    #[test]
+    fn the_whole_sector_lies_in_the_picture() {
+        let half = SCANNER.half_angle_degrees.to_radians();
+        for (depth, angle) in [(0.0, -half), (0.0, half), (68.0, -half), (68.0, half), (68.0, 0.0)] {
+            let p = SCANNER.to_px(SCANNER.at_polar(depth, angle));
+            assert!(p.x > 0.0 && p.x < f64::from(SCANNER.picture_columns()) && p.y > 0.0 && p.y < f64::from(SCANNER.rows()), "{p:?}");
+        }
+    }
+
+    #[test]
+    fn impossible_scanners_are_refused() {
+        SCANNER.validate().unwrap();
+        for bad in [
+            Scanner { depth_mm: 0.0, ..SCANNER },
+            Scanner { mm_per_px_x: f64::NAN, ..SCANNER },
+            Scanner { half_angle_degrees: 90.0, ..SCANNER },
+        ] {
+            assert_eq!(bad.validate().unwrap_err().kind(), ErrorKind::Invalid);
+        }
+    }
+}
