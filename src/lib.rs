@@ -31,6 +31,8 @@ pub mod guideline;
 
 pub mod cautions;
 
+pub mod evidence;
+
 pub mod reading;
 
 pub mod record;
