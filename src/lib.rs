@@ -33,6 +33,8 @@ pub mod cautions;
 
 pub mod evidence;
 
+pub mod followup;
+
 pub mod reading;
 
 pub mod record;
