@@ -35,6 +35,8 @@ pub mod evidence;
 
 pub mod followup;
 
+pub mod sheet;
+
 pub mod reading;
 
 pub mod record;

@@ -8,7 +8,7 @@ use serde::de::Error as _;
 use super::bundled;
 use crate::context::{Bleeding, DopplerOverOs, ExamContext, GestationalAge};
 use crate::error::Result;
-use crate::guideline::{BandKind, ExplainLine, Finding, Outcome, PROVISIONAL_BELOW};
+use crate::guideline::{BandKind, ExplainLine, Finding, PROVISIONAL_BELOW};
 use crate::measure::{Measurement, Value};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
@@ -162,12 +162,8 @@ pub fn conditions(
         return out;
     }
     let (Some(finding), Some(m)) = (finding, measurement) else { return out };
-    let kinds: Vec<BandKind> = match &finding.outcome {
-        Outcome::Within { band } => vec![band.kind],
-        Outcome::Straddles { nominal, also } => std::iter::once(nominal).chain(also).map(|b| b.kind).collect(),
-        Outcome::Reaches { .. } => vec![BandKind::Reaching],
-        Outcome::NoPlacentaWithin { .. } | Outcome::NotApplicable { .. } => Vec::new(),
-    };
+    // An edge that reaches the os is treated as previa: whatever its interval reaches, no low-lying row stands beside it.
+    let kinds = if finding.nominal_kind() == Some(BandKind::Reaching) { vec![BandKind::Reaching] } else { finding.kinds() };
     if kinds.iter().any(|k| matches!(k, BandKind::Covering | BandKind::Reaching)) {
         out.push(Condition::Previa);
     }

@@ -13,10 +13,9 @@ use jiff::civil::Date;
 
 use crate::context::{Answer, ExamContext, GestationalAge, date_at};
 use crate::error::Result;
-use crate::guideline::{BandKind, ExplainLine, Finding, Outcome, Reason, Table};
+use crate::guideline::{BandKind, ExplainLine, Finding, Outcome, Reason, Table, may_reach_os};
 use crate::measure::{Measurement, Side};
 use crate::source::{Citation, Provenance};
-use crate::units::Mm;
 
 /// From this age on no body here asks for another scan.
 const LAST_SCAN: GestationalAge = GestationalAge::weeks_and_days(36, 0);
@@ -42,34 +41,20 @@ impl Exam<'_> {
     /// The kinds of every band that the value and its interval reach; empty where nothing was classified.
     #[must_use]
     pub fn kinds(&self) -> Vec<BandKind> {
-        let mut out: Vec<BandKind> = match self.finding.map(|f| &f.outcome) {
-            Some(Outcome::Within { band }) => vec![band.kind],
-            Some(Outcome::Straddles { nominal, also }) => std::iter::once(nominal).chain(also).map(|b| b.kind).collect(),
-            Some(Outcome::Reaches { also }) => std::iter::once(BandKind::Reaching).chain(also.iter().map(|b| b.kind)).collect(),
-            Some(Outcome::NoPlacentaWithin { .. } | Outcome::NotApplicable { .. }) | None => Vec::new(),
-        };
-        out.sort();
-        out.dedup();
-        out
+        self.finding.map(Finding::kinds).unwrap_or_default()
     }
 
     /// Whether the statement, the value or its interval is one at which the placenta reaches or covers the os.
     #[must_use]
     pub fn may_reach_os(&self) -> bool {
-        let side = self.measurement.map(|m| m.side).or(self.stated_side);
-        side.is_some_and(|s| s != Side::NotCovering)
-            || self.measurement.is_some_and(|m| m.interval.low_mm.is_none_or(|l| l <= Mm::new(0.0)))
+        may_reach_os(self.measurement, self.stated_side)
     }
 
     /// Whether the placenta is or may be low or covering: any band short of the normal one is reached, or nothing was
     /// classified although something was measured or stated.
     #[must_use]
     pub fn may_be_low(&self) -> bool {
-        match self.finding.map(|f| &f.outcome) {
-            Some(Outcome::NoPlacentaWithin { possible, also }) => possible.iter().chain(also).any(|b| b.kind != BandKind::NotLow),
-            Some(Outcome::NotApplicable { .. }) | None => self.measurement.is_some() || self.may_reach_os(),
-            Some(_) => self.kinds().iter().any(|k| *k != BandKind::NotLow),
-        }
+        self.finding.and_then(Finding::may_be_low).unwrap_or_else(|| self.measurement.is_some() || self.may_reach_os())
     }
 
     /// Whether it was low earlier and is classified as not low now.
