@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, ExamContext, GestationalAge, PlacentalPosition, Route};
-use crate::guideline::{BORDERLINE_MM, BandKind, Finding, Outcome, PROVISIONAL_BELOW};
+use crate::guideline::{BORDERLINE_MM, Finding, Outcome, PROVISIONAL_BELOW, may_reach_os};
 use crate::measure::{Measurement, Side, Value};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
@@ -84,6 +84,35 @@ pub enum CautionId {
     Closing,
 }
 
+impl CautionId {
+    /// Its kebab-case name, as in files.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::BleedingOrPain => "bleeding-or-pain",
+            Self::VesselSeen => "vessel-seen",
+            Self::NoDigitalExamination => "no-digital-examination",
+            Self::CoversOrReaches => "covers-or-reaches",
+            Self::LookForAccreta => "look-for-accreta",
+            Self::VasaPreviaDoppler => "vasa-previa-doppler",
+            Self::ScaleMissing => "scale-missing",
+            Self::ScaleUnchecked => "scale-unchecked",
+            Self::Route => "route",
+            Self::Bladder => "bladder",
+            Self::Contraction => "contraction",
+            Self::AgeUnknown => "age-unknown",
+            Self::AgeProvisional => "age-provisional",
+            Self::NearTwenty => "near-twenty",
+            Self::TwoDimensional => "two-dimensional",
+            Self::Repeatability => "repeatability",
+            Self::DeliveryWindows => "delivery-windows",
+            Self::ReassuringDistance => "reassuring-distance",
+            Self::NotStated => "not-stated",
+            Self::Closing => "closing",
+        }
+    }
+}
+
 /// One caution.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -133,10 +162,8 @@ impl Facts<'_> {
         self.measurement.map(|m| m.side).or(self.stated_side)
     }
 
-    /// Whether the statement, the value or its interval is one at which the placenta reaches or covers the os.
     fn may_reach_os(&self) -> bool {
-        self.side().is_some_and(|s| s != Side::NotCovering)
-            || self.measurement.is_some_and(|m| m.interval.low_mm.is_none_or(|low| low <= Mm::new(0.0)) || signed(&m.value) <= 0.0)
+        may_reach_os(self.measurement, self.stated_side)
     }
 
     /// Whether previa is excluded: a table classified a distance seen at both ends, and no part of its interval reaches the os.
@@ -148,16 +175,9 @@ impl Facts<'_> {
     /// Whether the finding, or any band that its interval reaches, is nearer than the normal band. Without a finding
     /// that applies, any measurement may be, and so may a placenta that was stated to reach the os or was low earlier.
     fn may_be_low(&self) -> bool {
-        let low = |kind: BandKind| kind != BandKind::NotLow;
-        match self.finding.map(|f| &f.outcome) {
-            Some(Outcome::Within { band }) => low(band.kind),
-            Some(Outcome::Straddles { nominal, also }) => low(nominal.kind) || also.iter().any(|b| low(b.kind)),
-            Some(Outcome::Reaches { .. }) => true,
-            Some(Outcome::NoPlacentaWithin { possible, also }) => possible.iter().chain(also).any(|b| low(b.kind)),
-            Some(Outcome::NotApplicable { .. }) | None => {
-                self.measurement.is_some() || self.may_reach_os() || self.context.earlier_low_placenta == Answer::Yes
-            }
-        }
+        self.finding
+            .and_then(Finding::may_be_low)
+            .unwrap_or_else(|| self.measurement.is_some() || self.may_reach_os() || self.context.earlier_low_placenta == Answer::Yes)
     }
 }
 

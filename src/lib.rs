@@ -31,6 +31,12 @@ pub mod guideline;
 
 pub mod cautions;
 
+pub mod evidence;
+
+pub mod followup;
+
+pub mod sheet;
+
 pub mod reading;
 
 pub mod record;

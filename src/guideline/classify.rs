@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{Band, BandKind, Table};
 use crate::context::{Bladder, Contraction, ExamContext, GestationalAge, Route};
 use crate::estimate::Interval;
-use crate::measure::{Measurement, SideCheck, Value};
+use crate::measure::{Measurement, Side, SideCheck, Value};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
 
@@ -237,6 +237,32 @@ impl Finding {
         }
     }
 
+    /// The kinds of every band that the value or its interval reaches, in order, each once; empty for one-sided values
+    /// without placenta and where the table says nothing.
+    #[must_use]
+    pub fn kinds(&self) -> Vec<BandKind> {
+        let mut out: Vec<BandKind> = match &self.outcome {
+            Outcome::Within { band } => vec![band.kind],
+            Outcome::Straddles { nominal, also } => std::iter::once(nominal).chain(also).map(|b| b.kind).collect(),
+            Outcome::Reaches { also } => std::iter::once(BandKind::Reaching).chain(also.iter().map(|b| b.kind)).collect(),
+            Outcome::NoPlacentaWithin { .. } | Outcome::NotApplicable { .. } => Vec::new(),
+        };
+        out.sort();
+        out.dedup();
+        out
+    }
+
+    /// Whether a band short of the normal one is possible; `None` where the table says nothing.
+    #[must_use]
+    pub fn may_be_low(&self) -> Option<bool> {
+        let low = |kind: BandKind| kind != BandKind::NotLow;
+        match &self.outcome {
+            Outcome::NotApplicable { .. } => None,
+            Outcome::NoPlacentaWithin { possible, also } => Some(possible.iter().chain(also).any(|b| low(b.kind))),
+            _ => Some(self.kinds().into_iter().any(low)),
+        }
+    }
+
     /// Whether the table classified the reading at all.
     #[must_use]
     pub const fn applies(&self) -> bool {
@@ -272,6 +298,14 @@ pub fn classify(table: &Table, measurement: &Measurement, age: Option<Gestationa
         }
     }
     Finding { table: TableRef::from(table), age, outcome, borderline, notes }
+}
+
+/// Whether the stated side, the value or its interval is one at which the placenta reaches or covers the os. `stated` is
+/// the side where there is a statement but no measurement.
+#[must_use]
+pub fn may_reach_os(measurement: Option<&Measurement>, stated: Option<Side>) -> bool {
+    measurement.map(|m| m.side).or(stated).is_some_and(|s| s != Side::NotCovering)
+        || measurement.is_some_and(|m| m.interval.low_mm.is_none_or(|low| low <= Mm::new(0.0)) || bound(&m.value) <= 0.0)
 }
 
 fn reasons(table: &Table, m: &Measurement, age: Option<GestationalAge>, context: &ExamContext) -> Vec<Reason> {

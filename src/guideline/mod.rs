@@ -5,13 +5,15 @@
 //! classified unrounded. There is no default table.
 
 mod classify;
+mod explain;
 mod parse;
 mod words;
 
 pub use classify::{
-    BORDERLINE_MM, BandRef, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify,
+    BORDERLINE_MM, BandRef, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify, may_reach_os,
 };
-pub use words::{ExplainLine, boundary_note, explain, headline};
+pub use explain::{ExplainLine, explain};
+pub use words::{boundary_note, headline};
 
 use serde::{Deserialize, Serialize};
 

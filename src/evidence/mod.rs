@@ -1,0 +1,38 @@
+//! What studies and bodies say, as cited data: cohorts, accreta among previa, delivery windows.
+//!
+//! Every number keeps its citation and provenance. Groups are never turned into one woman's chance.
+
+mod accreta;
+mod binomial;
+mod cohorts;
+mod delivery;
+
+pub use accreta::{AccretaRow, accreta_among_previa, accreta_rows};
+pub use binomial::{COVERAGE, exact_interval};
+pub use cohorts::{Cohort, Matched, Share, cohorts, matching};
+pub use delivery::{Condition, DeliveryWindow, VESSEL_USUAL, VESSEL_WIDER, conditions, delivery_windows};
+
+use serde::de::DeserializeOwned;
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::guideline::{ExplainLine, Table};
+use crate::source::Provenance;
+
+/// Reads one of the bundled data files.
+fn bundled<T: DeserializeOwned>(name: &str, text: &str) -> Result<T> {
+    toml::from_str(text)
+        .map_err(|e| Error::new(ErrorKind::Guideline, format!("the bundled data \"{name}\" is faulty")).found(e.to_string()))
+}
+
+/// Every bundled fact that is from memory, for the list "check against the primary document before relying on this".
+///
+/// # Errors
+/// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
+pub fn from_memory(tables: &[Table]) -> Result<Vec<ExplainLine>> {
+    let mut out: Vec<ExplainLine> = tables.iter().flat_map(Table::facts).collect();
+    out.extend(cohorts()?.iter().map(Cohort::line));
+    out.extend(accreta_rows()?.iter().map(AccretaRow::line));
+    out.extend(delivery_windows()?.iter().map(DeliveryWindow::line));
+    out.retain(|l| l.source.provenance == Provenance::FromMemory);
+    Ok(out)
+}
