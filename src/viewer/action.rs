@@ -161,8 +161,10 @@ pub enum Action {
     Consent(bool),
     /// Choose a guideline table by its id.
     ChooseTable(String),
-    /// Name the reader.
-    NameReader(String),
+    /// The field for the reader's name was edited.
+    TypeReader(String),
+    /// The name in the field is the reader's.
+    NameReader,
     /// Take back the last change.
     Undo,
     /// Do it again.

@@ -1,4 +1,10 @@
 //! The window: session and actions without any drawing, and panels that only draw and return actions.
 
+pub mod action;
+pub mod app;
+pub mod glyphs;
+pub mod keys;
+pub mod panels;
 pub mod screen_map;
+pub mod session;
 pub mod theme;

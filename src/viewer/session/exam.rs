@@ -66,6 +66,8 @@ pub struct ExamState {
     pub form: Form,
     /// Whether the reader has said anything about it here.
     pub context_touched: bool,
+    /// The guideline table that it names for itself, as the sample exam does; used while the reader has chosen none.
+    pub names_table: Option<String>,
 }
 
 /// Typed text of the fields that are not choices, kept as typed until it can be understood.
@@ -106,7 +108,17 @@ impl ExamState {
     pub fn new(key: ExamKey, patient: Identity, date: Option<jiff::civil::Date>, files: Vec<SourceFile>, warnings: Vec<String>) -> Self {
         let last_period = files.iter().find_map(|f| f.facts.last_menstrual_date);
         let context = ExamContext { exam_date: date, dating: last_period.map(Dating::LastPeriod), ..ExamContext::default() };
-        Self { key, patient, file_date: date, files, warnings, form: Form::of(&context), context, context_touched: false }
+        Self {
+            key,
+            patient,
+            file_date: date,
+            files,
+            warnings,
+            form: Form::of(&context),
+            context,
+            context_touched: false,
+            names_table: None,
+        }
     }
 
     /// The number of frames of the whole exam.

@@ -1,0 +1,223 @@
+//! The one table of keys: it drives what keys do and what the key help says.
+
+use egui::{Key, Modifiers};
+
+use super::action::{Action, Mark};
+use crate::measure::Side;
+use crate::units::PxVec;
+
+/// What a key is for; the help groups keys by it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Group {
+    /// Landmarks.
+    Landmarks,
+    /// The stated side.
+    Side,
+    /// Moving by a step.
+    Move,
+    /// The reading as a whole.
+    Reading,
+    /// Going from frame to frame.
+    Frames,
+    /// Looking at a frame.
+    Look,
+    /// The window.
+    Window,
+}
+
+impl Group {
+    /// Every group in the order of the help.
+    pub const ALL: [Self; 7] = [Self::Landmarks, Self::Side, Self::Move, Self::Reading, Self::Frames, Self::Look, Self::Window];
+
+    /// Its heading.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Landmarks => "Landmarks",
+            Self::Side => "The side, as you state it",
+            Self::Move => "Moving a landmark, or the cross that places one",
+            Self::Reading => "Reading",
+            Self::Frames => "Exams and frames",
+            Self::Look => "Looking",
+            Self::Window => "Window",
+        }
+    }
+}
+
+/// One key and what it does.
+#[derive(Clone, Debug)]
+pub struct Binding {
+    /// The key.
+    pub key: Key,
+    /// Which of Ctrl (Cmd on a Mac), Shift and Alt go with it.
+    pub with: Modifiers,
+    /// The key as the help shows it; empty for a second way of saying the same.
+    pub shown: &'static str,
+    /// What it does, as the help says it.
+    pub words: String,
+    /// Where it stands in the help.
+    pub group: Group,
+    /// What it does.
+    pub action: Action,
+    /// Whether holding the key down repeats it.
+    pub repeats: bool,
+}
+
+/// A plain step of the arrow keys, px.
+const STEP: f64 = 1.0;
+/// A fine step, px.
+const FINE: f64 = 0.2;
+/// A wide step, px.
+const WIDE: f64 = 10.0;
+
+/// The key of a mark, as shown.
+#[must_use]
+pub const fn letter(mark: Mark) -> &'static str {
+    match mark {
+        Mark::InternalOs => "O",
+        Mark::PlacentalEdge => "E",
+        Mark::PlacentalBody => "B",
+        Mark::LastPlacenta => "L",
+        Mark::EndOfWall => "W",
+        Mark::MarginalSinus => "M",
+    }
+}
+
+/// The key of a side, as shown.
+#[must_use]
+pub const fn side_letter(side: Side) -> &'static str {
+    match side {
+        Side::NotCovering => "N",
+        Side::Reaches => "R",
+        Side::Covers => "C",
+    }
+}
+
+/// Every key.
+#[must_use]
+pub fn bindings() -> Vec<Binding> {
+    let mut all = Vec::new();
+    let mut put = |key, with, shown, words: String, group, action, repeats| {
+        all.push(Binding { key, with, shown, words, group, action, repeats });
+    };
+    let none = Modifiers::NONE;
+    for mark in Mark::ALL {
+        let key = match mark {
+            Mark::InternalOs => Key::O,
+            Mark::PlacentalEdge => Key::E,
+            Mark::PlacentalBody => Key::B,
+            Mark::LastPlacenta => Key::L,
+            Mark::EndOfWall => Key::W,
+            Mark::MarginalSinus => Key::M,
+        };
+        put(key, none, letter(mark), format!("{}: {}", mark.words(), mark.hint()), Group::Landmarks, Action::Arm(mark), false);
+    }
+    put(Key::Enter, none, "Enter", "place the landmark at the cross".into(), Group::Landmarks, Action::PlaceAtCross, false);
+    put(Key::Delete, none, "Delete", "remove the chosen landmark".into(), Group::Landmarks, Action::RemoveSelected, false);
+    put(Key::Backspace, none, "", String::new(), Group::Landmarks, Action::RemoveSelected, false);
+    for (key, side) in [(Key::N, Side::NotCovering), (Key::R, Side::Reaches), (Key::C, Side::Covers)] {
+        let words = match side {
+            Side::NotCovering => "not covering",
+            Side::Reaches => "reaches or partly covers the os",
+            Side::Covers => "covers",
+        };
+        put(key, none, side_letter(side), words.into(), Group::Side, Action::StateSide(side), false);
+    }
+    for (with, size, shown, words) in [
+        (none, STEP, "arrows", "1 pixel"),
+        (Modifiers::SHIFT, FINE, "Shift + arrows", "a fifth of a pixel"),
+        (Modifiers::ALT, WIDE, "Alt + arrows", "10 pixels"),
+    ] {
+        let ways = [(Key::ArrowLeft, -1.0, 0.0), (Key::ArrowRight, 1.0, 0.0), (Key::ArrowUp, 0.0, -1.0), (Key::ArrowDown, 0.0, 1.0)];
+        for (i, (key, x, y)) in ways.into_iter().enumerate() {
+            let first = i == 0;
+            let step = Action::Nudge(PxVec { x: x * size, y: y * size });
+            put(key, with, if first { shown } else { "" }, if first { words.into() } else { String::new() }, Group::Move, step, true);
+        }
+    }
+    let ctrl = Modifiers::COMMAND;
+    let ctrl_shift = Modifiers::COMMAND | Modifiers::SHIFT;
+    put(Key::S, none, "S", "save the reading (Ctrl + S too)".into(), Group::Reading, Action::Save, false);
+    put(Key::S, ctrl, "", String::new(), Group::Reading, Action::Save, false);
+    put(Key::Z, ctrl, "Ctrl + Z", "undo".into(), Group::Reading, Action::Undo, true);
+    put(Key::Z, ctrl_shift, "Ctrl + Shift + Z", "redo (Ctrl + Y too)".into(), Group::Reading, Action::Redo, true);
+    put(Key::Y, ctrl, "", String::new(), Group::Reading, Action::Redo, true);
+    put(Key::Y, none, "Y", "why this finding".into(), Group::Reading, Action::ToggleWhy, false);
+    put(Key::PageDown, none, "Page Down", "next frame".into(), Group::Frames, Action::StepFrame(1), true);
+    put(Key::PageUp, none, "Page Up", "frame before".into(), Group::Frames, Action::StepFrame(-1), true);
+    put(Key::PageDown, ctrl, "Ctrl + Page Down", "next exam".into(), Group::Frames, Action::StepExam(1), false);
+    put(Key::PageUp, ctrl, "Ctrl + Page Up", "exam before".into(), Group::Frames, Action::StepExam(-1), false);
+    put(Key::F, none, "F", "list of exams and frames".into(), Group::Frames, Action::ToggleList, false);
+    put(Key::O, ctrl, "Ctrl + O", "open files".into(), Group::Frames, Action::PickFiles, false);
+    put(Key::O, ctrl_shift, "Ctrl + Shift + O", "open a folder".into(), Group::Frames, Action::PickFolder, false);
+    put(Key::Plus, none, "+", "larger (wheel too)".into(), Group::Look, Action::Zoom(1.25), true);
+    put(Key::Equals, none, "", String::new(), Group::Look, Action::Zoom(1.25), true);
+    put(Key::Minus, none, "−", "smaller".into(), Group::Look, Action::Zoom(0.8), true);
+    put(Key::Num0, none, "0", "the whole frame".into(), Group::Look, Action::Fit, false);
+    put(Key::Num1, none, "1", "one point a pixel".into(), Group::Look, Action::OneToOne, false);
+    put(Key::T, none, "T", "light or dark".into(), Group::Window, Action::ToggleTheme, false);
+    put(Key::Questionmark, none, "?", "these keys (F1 too)".into(), Group::Window, Action::ToggleHelp, false);
+    put(Key::F1, none, "", String::new(), Group::Window, Action::ToggleHelp, false);
+    put(Key::Escape, none, "Esc", "put down, close, or take a message away".into(), Group::Window, Action::Escape, false);
+    all
+}
+
+/// What the library of the window does by itself, for the help.
+pub const BY_ITSELF: [(&str, &str); 3] = [
+    ("Tab", "from landmark to landmark, and on to the case sheet"),
+    ("Ctrl + plus or minus", "larger or smaller letters"),
+    ("right drag", "move the frame"),
+];
+
+/// The action of one key press, if it has one.
+#[must_use]
+pub fn action_for(all: &[Binding], key: Key, with: Modifiers, repeat: bool) -> Option<Action> {
+    // "?" and "+" are typed with Shift on most keyboards; there Shift is part of the key.
+    let shift_is_part = matches!(key, Key::Questionmark | Key::Plus);
+    let with = if shift_is_part { Modifiers { shift: false, ..with } } else { with };
+    let same =
+        |b: &Binding| b.key == key && b.with.shift == with.shift && b.with.alt == with.alt && b.with.command == (with.command || with.ctrl);
+    all.iter().find(|b| same(b)).filter(|b| b.repeats || !repeat).map(|b| b.action.clone())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::panic)]
+    use super::*;
+
+    #[test]
+    fn no_key_does_two_things() {
+        let all = bindings();
+        for (i, a) in all.iter().enumerate() {
+            for b in &all[i + 1..] {
+                let same = a.key == b.key && a.with == b.with;
+                assert!(!same, "{:?} with {:?}", a.key, a.with);
+            }
+        }
+    }
+
+    #[test]
+    fn every_key_is_in_the_help_or_repeats_one_that_is() {
+        for b in bindings() {
+            assert_eq!(b.shown.is_empty(), b.words.is_empty(), "{:?}", b.key);
+            if b.shown.is_empty() {
+                let said = bindings().iter().any(|o| !o.shown.is_empty() && o.group == b.group);
+                assert!(said, "{:?}", b.key);
+            }
+        }
+    }
+
+    #[test]
+    fn keys_find_their_actions() {
+        let all = bindings();
+        let find = |key, with| action_for(&all, key, with, false);
+        assert!(matches!(find(Key::O, Modifiers::NONE), Some(Action::Arm(Mark::InternalOs))));
+        assert!(matches!(find(Key::O, Modifiers::CTRL), Some(Action::PickFiles)));
+        assert!(matches!(find(Key::Questionmark, Modifiers::SHIFT), Some(Action::ToggleHelp)));
+        assert!(matches!(find(Key::Z, Modifiers::CTRL | Modifiers::SHIFT), Some(Action::Redo)));
+        let Some(Action::Nudge(step)) = find(Key::ArrowUp, Modifiers::SHIFT) else { panic!("no nudge") };
+        assert!((step.y + 0.2).abs() < 1e-12 && step.x.abs() < 1e-12);
+        assert!(find(Key::O, Modifiers::ALT).is_none());
+        assert!(action_for(&all, Key::C, Modifiers::NONE, true).is_none());
+    }
+}

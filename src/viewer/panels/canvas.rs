@@ -1,0 +1,376 @@
+//! The frame with its landmarks, the ring of the decisive radius, the scale bar and the magnified inset.
+
+use egui::{
+    Align2, Color32, ColorImage, EventFilter, FontId, Id, Mesh, Painter, PointerButton, Pos2, Rect, Role, Sense, Shape, Stroke,
+    TextureHandle, TextureOptions, Ui, Vec2, WidgetInfo, pos2, vec2,
+};
+
+use crate::calibrate::Calibration;
+use crate::frame::Frame;
+use crate::measure::EdgeMark;
+use crate::units::{MmVec, PxPoint, PxVec};
+use crate::viewer::action::{Action, Mark};
+use crate::viewer::glyphs;
+use crate::viewer::screen_map::{Canvas, ScreenMap};
+use crate::viewer::session::{FrameKey, FrameWork, Session};
+use crate::viewer::theme::{Theme, over_frame, size};
+
+/// The frame's picture on the graphics side, made once a frame.
+#[derive(Default)]
+pub struct Picture {
+    made: Option<(FrameKey, TextureHandle)>,
+}
+
+impl Picture {
+    fn of(&mut self, ui: &Ui, key: &FrameKey, frame: &Frame) -> TextureHandle {
+        if let Some((k, texture)) = &self.made
+            && k == key
+        {
+            return texture.clone();
+        }
+        let (w, h) = (frame.width as usize, frame.height as usize);
+        let pixels = frame.to_rgba8();
+        let image = if pixels.len() == w * h * 4 && w * h > 0 {
+            ColorImage::from_rgba_unmultiplied([w, h], &pixels)
+        } else {
+            ColorImage::filled([1, 1], Color32::BLACK)
+        };
+        let texture = ui.ctx().load_texture("frame", image, TextureOptions::LINEAR);
+        self.made = Some((key.clone(), texture.clone()));
+        texture
+    }
+}
+
+/// Everything that drawing one frame needs.
+struct Scene<'a> {
+    session: &'a Session,
+    work: FrameWork,
+    map: ScreenMap,
+    rect: Rect,
+    painter: Painter,
+    frame_size: Vec2,
+    texture: TextureHandle,
+}
+
+/// Draws the canvas in the room that is left; returns what the reader did on it.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture) -> Vec<Action> {
+    let rect = ui.available_rect_before_wrap();
+    ui.painter().rect_filled(rect, 2.0, over_frame::CANVAS);
+    let (Some(key), Some(frame), Some(file)) = (session.current(), session.picture(), session.file()) else {
+        return super::overlay::instead_of_a_frame(ui, rect, session, theme);
+    };
+    let canvas = Canvas { x: rect.left().into(), y: rect.top().into(), width: rect.width().into(), height: rect.height().into() };
+    let (w, h) = (f64::from(frame.width), f64::from(frame.height));
+    let map = ScreenMap::new(canvas, w, h, file.tallness(), session.view());
+    let scene = Scene {
+        session,
+        work: session.work(),
+        map,
+        rect,
+        painter: ui.painter().with_clip_rect(rect),
+        frame_size: vec2(frame.width as f32, frame.height as f32),
+        texture: picture.of(ui, key, frame),
+    };
+    let mut actions = Vec::new();
+    let background = pointer(ui, &scene, canvas, &mut actions);
+    scene.draw_frame();
+    scene.draw_ring();
+    scene.draw_line();
+    landmarks(ui, &scene, &mut actions);
+    scene.draw_labels();
+    scene.draw_scale_bar();
+    let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
+    if let Some(at) = session.cross() {
+        glyphs::draw_cross(&scene.painter, scene.at(at));
+    }
+    if session.armed().is_some()
+        && let Some(at) = session.cross().or(pointed)
+    {
+        scene.draw_inset(at);
+    }
+    actions
+}
+
+/// What the pointer does on the frame itself: place, pan, zoom.
+fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Action>) -> egui::Response {
+    let response = ui.interact(scene.rect, Id::new("frame"), Sense::click_and_drag());
+    let spoken = spoken(scene.session);
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
+    if response.has_focus() {
+        ui.memory_mut(|m| m.set_focus_lock_filter(response.id, arrows_stay()));
+        outline(&scene.painter, scene.rect.shrink(1.0));
+    }
+    let armed = scene.session.armed().is_some();
+    if response.clicked()
+        && let Some(p) = response.interact_pointer_pos()
+    {
+        response.request_focus();
+        if armed {
+            actions.push(Action::Place(scene.map.to_frame([p.x.into(), p.y.into()])));
+        }
+    }
+    let moves = [PointerButton::Secondary, PointerButton::Middle].into_iter().any(|b| response.dragged_by(b))
+        || (!armed && response.dragged_by(PointerButton::Primary));
+    if moves {
+        let d = response.drag_delta();
+        actions.push(Action::Look(scene.map.panned(canvas, [d.x.into(), d.y.into()])));
+    }
+    if let Some(p) = response.hover_pos() {
+        let (scroll, pinch) = ui.input(|i| (i.smooth_scroll_delta().y, i.zoom_delta()));
+        let factor = f64::from(pinch) * (f64::from(scroll) * 0.004).exp();
+        if (factor - 1.0).abs() > 1e-6 {
+            actions.push(Action::Look(scene.map.zoomed(canvas, factor, [p.x.into(), p.y.into()])));
+        }
+        if armed {
+            ui.ctx().set_cursor_icon(egui::CursorIcon::Crosshair);
+        }
+    }
+    response
+}
+
+/// Whether an item is the frame or one of its landmarks.
+#[must_use]
+pub fn is_of_frame(id: Id) -> bool {
+    id == Id::new("frame") || Mark::ALL.into_iter().any(|m| id == Id::new(("landmark", m)))
+}
+
+/// The frame in words, for those who cannot see it.
+fn spoken(session: &Session) -> String {
+    let place = session.exam().zip(session.current()).and_then(|(e, k)| Some((e.place_of(k)? + 1, e.frame_count())));
+    let frame = place.map_or_else(|| "Frame".to_owned(), |(i, n)| format!("Frame {i} of {n}"));
+    match session.armed() {
+        Some(mark) => format!("{frame}, placing the {}", mark.words()),
+        None => frame,
+    }
+}
+
+fn arrows_stay() -> EventFilter {
+    EventFilter { horizontal_arrows: true, vertical_arrows: true, tab: false, escape: true }
+}
+
+fn outline(painter: &Painter, rect: Rect) {
+    painter.rect_stroke(rect, 2.0, Stroke::new(1.5, over_frame::QUIET), egui::StrokeKind::Inside);
+}
+
+/// Draws each landmark as an item of its own that can be focused, named and dragged.
+fn landmarks(ui: &mut Ui, scene: &Scene<'_>, actions: &mut Vec<Action>) {
+    let armed = scene.session.armed().is_some();
+    for (mark, place) in scene.work.placed() {
+        let at = scene.at(place);
+        let to_os = scene.work.os.filter(|_| mark != Mark::InternalOs).map(|os| scene.at(os) - at);
+        // While a landmark is being placed, others must not take the click.
+        let sense = if armed { Sense::focusable_noninteractive() } else { Sense::click_and_drag() };
+        let reach = Rect::from_center_size(at, Vec2::splat(size::GRAB * 2.0)).intersect(scene.rect);
+        let id = Id::new(("landmark", mark));
+        let item = ui.interact(reach, id, sense);
+        let name = format!("{} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
+        item.widget_info(|| WidgetInfo::labeled(Role::Button, true, name.clone()));
+        if item.has_focus() {
+            ui.memory_mut(|m| m.set_focus_lock_filter(id, arrows_stay()));
+            outline(&scene.painter, reach);
+        }
+        if (item.gained_focus() || item.clicked() || item.drag_started()) && scene.session.selected() != Some(mark) {
+            actions.push(Action::Select(mark));
+        }
+        if item.clicked() || item.drag_started() {
+            item.request_focus();
+        }
+        if item.dragged_by(PointerButton::Primary) {
+            let d = item.drag_delta();
+            let (sx, sy) = scene.map.scale();
+            let to = place + PxVec { x: f64::from(d.x) / sx, y: f64::from(d.y) / sy };
+            if d != Vec2::ZERO {
+                actions.push(Action::Drag(mark, to));
+            }
+        }
+        if item.drag_stopped() {
+            actions.push(Action::LetGo);
+        }
+        if item.hovered() {
+            ui.ctx().set_cursor_icon(if item.dragged() { egui::CursorIcon::Grabbing } else { egui::CursorIcon::Grab });
+        }
+        glyphs::draw(&scene.painter, mark, at, to_os, scene.session.selected() == Some(mark));
+    }
+}
+
+impl Scene<'_> {
+    fn at(&self, p: PxPoint) -> Pos2 {
+        let [x, y] = self.map.to_screen(p);
+        pos2(x as f32, y as f32)
+    }
+
+    fn draw_frame(&self) {
+        let (x, y) = (f64::from(self.frame_size.x), f64::from(self.frame_size.y));
+        let rect = Rect::from_min_max(self.at(PxPoint::new(0.0, 0.0)), self.at(PxPoint::new(x, y)));
+        let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+        self.painter.image(self.texture.id(), rect, whole, Color32::WHITE);
+    }
+
+    /// The ring of the decisive radius around the os, in true millimetres: an ellipse where pixels are not square.
+    fn draw_ring(&self) {
+        let (Some(os), Some(radius)) = (self.work.os, self.session.decisive_radius_mm()) else { return };
+        let Some(scale) = self.session.scale_at(os) else { return };
+        let points: Vec<Pos2> = ring(os, radius, &scale).into_iter().map(|p| self.at(p)).collect();
+        self.painter.extend(Shape::dashed_line(&points, Stroke::new(4.0, over_frame::HALO), 4.0, 7.0));
+        self.painter.extend(Shape::dashed_line(&points, Stroke::new(1.5, over_frame::RING), 4.0, 7.0));
+        // The label stands at the first place of the ring that is in view, from the upper right on.
+        let n = points.len() - 1;
+        let places = (0..n).map(|i| points[(i + n - n / 8) % n]);
+        let room = self.rect.shrink(34.0);
+        if let Some(at) = places.into_iter().find(|p| room.contains(*p)) {
+            self.words(at + vec2(6.0, -4.0), Align2::LEFT_BOTTOM, &format!("{radius} mm"), over_frame::RING);
+        }
+    }
+
+    fn draw_line(&self) {
+        let (Some(os), Some(edge)) = (self.work.os, self.work.edge) else { return };
+        let ends = [self.at(os), self.at(edge.at())];
+        let step = ends[1] - ends[0];
+        if step.length() <= size::GLYPH * 2.0 {
+            return;
+        }
+        let from = ends[0] + step.normalized() * size::GLYPH;
+        let path = [from, ends[1]];
+        match edge {
+            EdgeMark::PlacentalEdge { .. } => {
+                self.painter.line_segment(path, Stroke::new(size::STROKE + 3.0, over_frame::HALO));
+                self.painter.line_segment(path, Stroke::new(size::STROKE, over_frame::WORDS));
+            }
+            // One-sided: the distance goes on beyond the mark.
+            EdgeMark::LastPlacentaSeen { .. } | EdgeMark::EndOfWallSeen { .. } => {
+                self.painter.extend(Shape::dashed_line(&path, Stroke::new(size::STROKE + 3.0, over_frame::HALO), 8.0, 6.0));
+                self.painter.extend(Shape::dashed_line(&path, Stroke::new(size::STROKE, over_frame::WORDS), 8.0, 6.0));
+            }
+        }
+    }
+
+    /// Each landmark's name, on the side away from the os–edge line, inside the canvas, off the other names.
+    fn draw_labels(&self) {
+        let mut taken: Vec<Rect> =
+            self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).collect();
+        for (mark, place) in self.work.placed() {
+            let at = self.at(place);
+            let galley = self.painter.layout_no_wrap(mark.words().into(), FontId::proportional(size::BODY), glyphs::colour(mark));
+            let other = match mark {
+                Mark::InternalOs => self.work.edge.map(|e| self.at(e.at())),
+                _ => self.work.os.map(|p| self.at(p)),
+            };
+            let down = other.is_none_or(|o| at.y >= o.y);
+            let left = other.is_some_and(|o| at.x < o.x);
+            let gap = size::GLYPH + 6.0;
+            let (w, h) = (galley.size().x, galley.size().y);
+            let ys = if down { [gap, -gap - h] } else { [-gap - h, gap] };
+            let xs = if left { [-w, -w / 2.0, 0.0] } else { [0.0, -w / 2.0, -w] };
+            let beside = [vec2(if left { -gap - w } else { gap }, -h / 2.0), vec2(if left { gap } else { -gap - w }, -h / 2.0)];
+            let places = ys.into_iter().flat_map(|y| xs.into_iter().map(move |x| vec2(x, y))).chain(beside);
+            let rects = places.map(|d| Rect::from_min_size(at + d, galley.size()).expand(3.0));
+            let room = self.rect.shrink(4.0);
+            let chosen = rects.clone().find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)));
+            let Some(rect) = chosen.or_else(|| rects.clone().find(|r| room.contains_rect(*r))) else { continue };
+            taken.push(rect);
+            self.painter.rect_filled(rect, 3.0, over_frame::HALO);
+            self.painter.galley(rect.min + Vec2::splat(3.0), galley, glyphs::colour(mark));
+        }
+    }
+
+    /// A bar of 10 mm on the scale under the os, else under the middle of the view.
+    fn draw_scale_bar(&self) {
+        let middle = self.map.to_frame([self.rect.center().x.into(), self.rect.center().y.into()]);
+        let Some(scale) = self.work.os.and_then(|os| self.session.scale_at(os)).or_else(|| self.session.scale_at(middle)) else { return };
+        let px = scale.step_back(MmVec::new(10.0, 0.0)).x * self.map.scale().0;
+        if !(4.0..f64::from(self.rect.width()) * 0.8).contains(&px) {
+            return;
+        }
+        let end = self.rect.right_bottom() - vec2(24.0, 18.0);
+        let start = end - vec2(px as f32, 0.0);
+        for (width, ink) in [(5.0, over_frame::HALO), (2.0, over_frame::WORDS)] {
+            self.painter.line_segment([start, end], Stroke::new(width, ink));
+            for x in [start, end] {
+                self.painter.line_segment([x - vec2(0.0, 5.0), x + vec2(0.0, 5.0)], Stroke::new(width, ink));
+            }
+        }
+        self.words(start + (end - start) * 0.5 - vec2(0.0, 7.0), Align2::CENTER_BOTTOM, "10 mm", over_frame::WORDS);
+    }
+
+    /// Words over the frame, on a dark ground.
+    fn words(&self, at: Pos2, align: Align2, text: &str, ink: Color32) {
+        let galley = self.painter.layout_no_wrap(text.into(), FontId::proportional(size::SMALL), ink);
+        let rect = align.anchor_size(at, galley.size());
+        self.painter.rect_filled(rect.expand2(vec2(4.0, 1.0)), 3.0, over_frame::HALO);
+        self.painter.galley(rect.min, galley, ink);
+    }
+
+    /// The frame around `at`, larger, in a corner away from it.
+    fn draw_inset(&self, at: PxPoint) {
+        let r = size::INSET.min(self.rect.height() * 0.22);
+        let margin = r + 18.0;
+        let right = pos2(self.rect.right() - margin, self.rect.top() + margin);
+        let left = pos2(self.rect.left() + margin, self.rect.top() + margin);
+        let near = |c: Pos2| (self.at(at) - c).length() < r * 2.2;
+        let centre = if near(right) { left } else { right };
+        let (sx, sy) = self.map.scale();
+        let (sx, sy) = (sx * size::INSET_TIMES, sy * size::INSET_TIMES);
+        self.painter.circle_filled(centre, r, over_frame::CANVAS);
+        // A fan of triangles, so that the picture fills a disc; outside the frame it stays black.
+        let mut mesh = Mesh::with_texture(self.texture.id());
+        let uv = |d: Vec2| {
+            let p = PxPoint::new(at.x + f64::from(d.x) / sx, at.y + f64::from(d.y) / sy);
+            pos2(p.x as f32 / self.frame_size.x, p.y as f32 / self.frame_size.y)
+        };
+        let inside = |d: Vec2| {
+            let p = uv(d);
+            vec2((p.x.clamp(0.0, 1.0) - p.x) * self.frame_size.x * sx as f32, (p.y.clamp(0.0, 1.0) - p.y) * self.frame_size.y * sy as f32)
+        };
+        let vertex = |d: Vec2| {
+            let d = d + inside(d);
+            egui::epaint::Vertex { pos: centre + d, uv: uv(d), color: Color32::WHITE }
+        };
+        mesh.vertices.push(vertex(Vec2::ZERO));
+        let n: u32 = 72;
+        for i in 0..=n {
+            mesh.vertices.push(vertex(Vec2::angled(i as f32 / n as f32 * std::f32::consts::TAU) * r));
+            if i > 0 {
+                mesh.add_triangle(0, i, i + 1);
+            }
+        }
+        self.painter.add(Shape::mesh(mesh));
+        self.painter.circle_stroke(centre, r, Stroke::new(2.0, over_frame::QUIET));
+        let ink = self.session.armed().map_or(over_frame::CROSS, glyphs::colour);
+        for d in [vec2(1.0, 0.0), vec2(-1.0, 0.0), vec2(0.0, 1.0), vec2(0.0, -1.0)] {
+            self.painter.line_segment([centre + d * 6.0, centre + d * r * 0.4], Stroke::new(3.0, over_frame::HALO));
+            self.painter.line_segment([centre + d * 6.0, centre + d * r * 0.4], Stroke::new(1.0, ink));
+        }
+        let text =
+            self.session.armed().map_or_else(|| format!("×{}", size::INSET_TIMES), |m| format!("{} ×{}", m.words(), size::INSET_TIMES));
+        self.words(centre + vec2(0.0, r + 6.0), Align2::CENTER_TOP, &text, over_frame::WORDS);
+    }
+}
+
+/// The closed ring of `radius` mm around `os` on the frame.
+#[must_use]
+pub fn ring(os: PxPoint, radius: f64, scale: &Calibration) -> Vec<PxPoint> {
+    (0..=144)
+        .map(|i| {
+            let a = f64::from(i) / 144.0 * std::f64::consts::TAU;
+            os + scale.step_back(MmVec::new(radius * a.cos(), radius * a.sin()))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::calibrate::Basis;
+
+    #[test]
+    fn the_ring_has_its_radius_in_millimetres_on_any_pixels() {
+        for (x, y) in [(0.1, 0.1), (0.08, 0.15)] {
+            let scale = Calibration::unchecked_header(x, y, Basis::HeaderRegion { region: 1 }).unwrap();
+            let os = PxPoint::new(210.3, 99.7);
+            for p in ring(os, 20.0, &scale) {
+                assert!((scale.distance(os, p).get() - 20.0).abs() < 1e-9);
+            }
+        }
+    }
+}

@@ -1,0 +1,148 @@
+//! What is known of the exam, in the case sheet: one click an answer, and nothing answered by default.
+
+use egui::{RichText, TextEdit, Ui};
+
+use super::plain;
+use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
+use crate::viewer::action::{Action, ContextChange};
+use crate::viewer::session::{ExamState, dates};
+use crate::viewer::theme::{Theme, size};
+
+/// A choice that is on or off, named for those who cannot see where it stands.
+pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str) -> bool {
+    let colour = if on { theme.on_button } else { theme.text };
+    let response = ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true));
+    let role = egui::Role::Button;
+    response.widget_info(|| egui::WidgetInfo::selected(role, true, on, name));
+    response.clicked()
+}
+
+/// One question with its answers. A second click on an answer takes it back.
+fn question<T: Copy + PartialEq>(
+    ui: &mut Ui,
+    theme: &Theme,
+    asked: &str,
+    now: T,
+    answers: &[(T, &str)],
+    unknown: T,
+    make: impl Fn(T) -> ContextChange,
+    actions: &mut Vec<Action>,
+) {
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+        ui.label(RichText::new(asked).color(theme.quiet));
+        for (answer, words) in answers.iter().filter(|(a, _)| *a != unknown) {
+            let on = *answer == now;
+            if chip(ui, theme, on, words, &format!("{asked}: {words}")) {
+                actions.push(Action::Context(make(if on { unknown } else { *answer })));
+            }
+        }
+        if now == unknown {
+            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+        }
+    });
+}
+
+macro_rules! ask {
+    ($ui:expr, $theme:expr, $actions:expr, $asked:literal, $now:expr, $t:ident, $change:ident) => {{
+        let answers: Vec<($t, &str)> = $t::ALL.iter().map(|v| (*v, v.words())).collect();
+        question($ui, $theme, $asked, $now, &answers, $t::Unknown, ContextChange::$change, $actions);
+    }};
+}
+
+/// What belongs to the frame: bladder and contraction.
+pub(super) fn frame_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
+    let c = &exam.context;
+    ask!(ui, theme, actions, "bladder", c.bladder, Bladder, Bladder);
+    ask!(ui, theme, actions, "contraction", c.contraction, Contraction, Contraction);
+}
+
+/// What belongs to the exam.
+pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
+    let c = &exam.context;
+    ask!(ui, theme, actions, "route", c.route, Route, Route);
+    dating(ui, exam, theme, actions);
+    ask!(ui, theme, actions, "bleeding", c.bleeding, Bleeding, Bleeding);
+    ask!(ui, theme, actions, "pain or contractions", c.pain_or_contractions, Answer, Pain);
+    ask!(ui, theme, actions, "placenta", c.placental_position, PlacentalPosition, Position);
+    caesareans(ui, exam, theme, actions);
+    ask!(ui, theme, actions, "other uterine surgery", c.other_uterine_surgery, Answer, OtherSurgery);
+    ask!(ui, theme, actions, "Doppler over the os", c.doppler_over_os, DopplerOverOs, Doppler);
+    ask!(ui, theme, actions, "low earlier in this pregnancy", c.earlier_low_placenta, Answer, EarlierLow);
+}
+
+/// A field of one line, by name; returns the text when it was changed.
+pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
+    let mut edited = text.to_owned();
+    let response = ui.name_inputs(name, |ui| ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)));
+    ((response.changed() && edited != text).then_some(edited), response)
+}
+
+fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
+    let form = &exam.form;
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+        ui.label(RichText::new("exam date").color(theme.quiet));
+        if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
+            actions.push(Action::Context(ContextChange::ExamDate(text)));
+        }
+    });
+    fault(ui, dates::parse(&form.exam_date), theme);
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+        for (last, words) in [(false, "due date"), (true, "last period")] {
+            let on = form.is_last_period == last;
+            if chip(ui, theme, on, words, &format!("dating by {words}")) && !on {
+                actions.push(Action::Context(ContextChange::DatingIsLastPeriod(last)));
+            }
+        }
+        let name = if form.is_last_period { "last period" } else { "due date" };
+        if let (Some(text), _) = field(ui, name, &form.dating, "2031-05-02", 92.0) {
+            actions.push(Action::Context(ContextChange::DatingDate(text)));
+        }
+        if form.dating.trim().is_empty() {
+            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+        }
+    });
+    fault(ui, dates::parse(&form.dating), theme);
+    if exam.context.dating.is_some() && exam.context.exam_date.is_some() {
+        match exam.context.gestational_age() {
+            Ok(age) => {
+                plain(ui, format!("{age} at this exam"), theme.text);
+            }
+            Err(e) => {
+                plain(ui, e.message(), theme.alarm);
+            }
+        }
+    }
+}
+
+fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
+    let typed = &exam.form.caesareans;
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+        ui.label(RichText::new("previous caesareans").color(theme.quiet));
+        for n in ["0", "1", "2", "3"] {
+            let on = typed.trim() == n;
+            if chip(ui, theme, on, n, &format!("previous caesareans: {n}")) {
+                let text = if on { String::new() } else { n.to_owned() };
+                actions.push(Action::Context(ContextChange::Caesareans(text)));
+            }
+        }
+        if let (Some(text), _) = field(ui, "previous caesareans", typed, "", 30.0) {
+            actions.push(Action::Context(ContextChange::Caesareans(text)));
+        }
+        if typed.trim().is_empty() {
+            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+        }
+    });
+    if !typed.trim().is_empty() && exam.context.previous_caesareans.is_none() {
+        plain(ui, format!("expected a whole number from 0 to 255, found \"{}\"", typed.trim()), theme.alarm);
+    }
+}
+
+fn fault<T>(ui: &mut Ui, parsed: Result<T, String>, theme: &Theme) {
+    if let Err(why) = parsed {
+        plain(ui, why, theme.alarm);
+    }
+}

@@ -1,0 +1,132 @@
+//! The distance line on the screen.
+
+use egui::{Align2, FontId, Pos2, Rect, Role, Sense, Shape as Drawn, Stroke, Ui, WidgetInfo, pos2, vec2};
+
+use crate::guideline::{Band, BandKind, Table};
+use crate::plot::distance_line::{self, DistanceLine, Mark, Reading, Room};
+use crate::plot::{Anchor, Shape, Tone};
+use crate::reading::Distance;
+use crate::viewer::session::{Outcome, Session};
+use crate::viewer::theme::{Theme, size};
+
+/// What the line shows of a session.
+#[must_use]
+pub fn contents(session: &Session) -> DistanceLine {
+    let reading = match session.outcome() {
+        Outcome::Read(r) => match &r.distance {
+            Distance::Measured { measurement: m, .. } => Some(Reading { value: m.value, u_mm: m.u_mm, interval: m.interval }),
+            Distance::NoScale { .. } => None,
+        },
+        _ => None,
+    };
+    DistanceLine {
+        bands: session.table().map(bands).unwrap_or_default(),
+        reading,
+        marks: session.others().iter().map(|o| Mark { value: o.value, earlier: o.earlier, label: o.label.clone() }).collect(),
+    }
+}
+
+/// The tone of a band.
+#[must_use]
+pub const fn tone(kind: BandKind) -> Tone {
+    match kind {
+        BandKind::Covering => Tone::Covering,
+        BandKind::Reaching => Tone::Reaching,
+        BandKind::LowLying => Tone::Near,
+        BandKind::NotLow => Tone::Far,
+    }
+}
+
+/// The bands of a table with names short enough for the axis.
+fn bands(table: &Table) -> Vec<distance_line::Band> {
+    let mut below: Option<&Band> = None;
+    let mut out = Vec::new();
+    for band in table.bands() {
+        let from = below.and_then(|b| b.upper.as_ref());
+        let mm = |v: f64| format!("{v}");
+        let name = match (band.kind, from, band.upper.as_ref()) {
+            (BandKind::Covering, ..) => "overlaps the os".to_owned(),
+            (BandKind::Reaching, ..) => String::new(),
+            (_, _, Some(to)) if from.is_none_or(|f| f.mm.get() <= 0.0) => {
+                if to.included {
+                    format!("up to {} mm", mm(to.mm.get()))
+                } else {
+                    format!("under {} mm", mm(to.mm.get()))
+                }
+            }
+            (_, Some(f), Some(to)) => format!("{} to {} mm", mm(f.mm.get()), mm(to.mm.get())),
+            (_, Some(f), None) if f.included => format!("more than {} mm", mm(f.mm.get())),
+            (_, Some(f), None) => format!("{} mm or more", mm(f.mm.get())),
+            (_, None, _) => band.label.clone(),
+        };
+        out.push(distance_line::Band { upper_mm: band.upper.as_ref().map(|e| e.mm), name, tone: tone(band.kind) });
+        below = Some(band);
+    }
+    out
+}
+
+/// Draws the line in the room that is left.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let (rect, response) = ui.allocate_exact_size(ui.available_size(), Sense::hover());
+    let plot = contents(session);
+    let room = Room { width: f64::from(rect.width()), height: f64::from(rect.height()), letters: f64::from(size::SMALL) };
+    draw(ui, rect, &plot.shapes(room), theme);
+    let spoken = match session.outcome() {
+        Outcome::Read(r) if plot.reading.is_some() => format!("Distance line: {}; {}", r.headline, r.detail),
+        _ => "Distance line: no reading yet".to_owned(),
+    };
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
+}
+
+/// Draws the shapes of a plot at `rect`.
+pub fn draw(ui: &Ui, rect: Rect, shapes: &[Shape], theme: &Theme) {
+    let painter = ui.painter().with_clip_rect(rect.expand(2.0));
+    let place = |p: &[f64; 2]| -> Pos2 { rect.min + vec2(p[0] as f32, p[1] as f32) };
+    for shape in shapes {
+        match shape {
+            Shape::Bar { x, y, width, height, ink } => {
+                let min = place(&[*x, *y]);
+                painter.rect_filled(Rect::from_min_size(min, vec2(*width as f32, *height as f32)), 0.0, theme.ink(*ink));
+            }
+            Shape::Line { points, width, ink } => {
+                painter.line(points.iter().map(place).collect(), Stroke::new(*width as f32, theme.ink(*ink)));
+            }
+            Shape::Under { points, base, ink } => {
+                let mut mesh = egui::Mesh::default();
+                for (i, p) in points.iter().enumerate() {
+                    mesh.colored_vertex(place(p), theme.ink(*ink));
+                    mesh.colored_vertex(place(&[p[0], *base]), theme.ink(*ink));
+                    if let Ok(n) = u32::try_from(2 * i)
+                        && n >= 2
+                    {
+                        mesh.add_triangle(n - 2, n - 1, n);
+                        mesh.add_triangle(n - 1, n, n + 1);
+                    }
+                }
+                painter.add(Drawn::mesh(mesh));
+            }
+            Shape::Dot { at, radius, filled, ink } => {
+                let (at, r) = (place(at), *radius as f32);
+                painter.circle_filled(at, r + 2.0, theme.panel);
+                if *filled {
+                    painter.circle_filled(at, r, theme.ink(*ink));
+                } else {
+                    painter.circle_stroke(at, r, Stroke::new(1.5, theme.ink(*ink)));
+                }
+            }
+            Shape::Triangle { at, height, ink } => {
+                let (at, h) = (place(at), *height as f32);
+                let corners = vec![at + vec2(-h * 0.55, 0.0), at + vec2(h * 0.55, 0.0), pos2(at.x, at.y - h)];
+                painter.add(Drawn::convex_polygon(corners, theme.panel, Stroke::new(1.5, theme.ink(*ink))));
+            }
+            Shape::Text { at, anchor, size, text, ink } => {
+                let align = match anchor {
+                    Anchor::Start => Align2::LEFT_CENTER,
+                    Anchor::Middle => Align2::CENTER_CENTER,
+                    Anchor::End => Align2::RIGHT_CENTER,
+                };
+                painter.text(place(at), align, text, FontId::proportional(*size as f32), theme.ink(*ink));
+            }
+        }
+    }
+}

@@ -1,0 +1,328 @@
+//! The case sheet: reads from top to bottom like a report, and is where everything but landmarks is stated.
+
+use egui::{Panel, RichText, ScrollArea, Ui, vec2};
+
+use super::context::{chip, exam_questions, field, frame_questions};
+use super::{heavy, plain, row, rule};
+use crate::calibrate::header::survey;
+use crate::guideline;
+use crate::measure::Side;
+use crate::plot::Tone;
+use crate::reading::{Distance, Reading};
+use crate::viewer::action::{Action, Mark};
+use crate::viewer::keys;
+use crate::viewer::session::{ExamState, Need, Outcome, SaveState, Session, SourceFile};
+use crate::viewer::theme::{Theme, size};
+
+/// Draws the case sheet; returns what the reader stated.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let bare = egui::Frame::new();
+    Panel::top("finding").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
+        messages(ui, session, theme, &mut actions);
+        head(ui, session, theme);
+        rule(ui, theme);
+    });
+    Panel::bottom("save").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
+        rule(ui, theme);
+        save(ui, session, theme, &mut actions);
+    });
+    ScrollArea::vertical().id_salt("sheet").auto_shrink([false, false]).show(ui, |ui| {
+        ui.set_width(ui.available_width() - 6.0);
+        body(ui, session, theme, &mut actions);
+    });
+    actions
+}
+
+fn messages(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    for (i, message) in session.messages().iter().rev().enumerate() {
+        egui::Frame::new().fill(theme.well).stroke(egui::Stroke::new(1.0, theme.warn)).corner_radius(4.0).inner_margin(8.0).show(
+            ui,
+            |ui| {
+                ui.set_width(ui.available_width());
+                plain(ui, message.clone(), theme.text);
+                if i == 0 && ui.small_button("Close (Esc)").clicked() {
+                    actions.push(Action::DismissMessage);
+                }
+            },
+        );
+        ui.add_space(4.0);
+    }
+}
+
+/// The distance, the finding, or what is still to do.
+fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let big = |ui: &mut Ui, text: &str, points: f32, colour| {
+        ui.add(egui::Label::new(heavy(text, points, colour)).wrap());
+    };
+    match session.outcome() {
+        Outcome::Nothing => {
+            let text = if session.current().is_some() { "No reading yet" } else { "No frame is open" };
+            big(ui, text, size::HEADLINE, theme.text);
+        }
+        Outcome::Lacks(needs) => {
+            if let Some((first, rest)) = needs.split_first() {
+                plain(ui, "Next", theme.quiet);
+                big(ui, &capital(first.words()), size::FINDING, theme.text);
+                for need in rest {
+                    plain(ui, format!("then {}", need.words()), theme.quiet);
+                }
+            }
+        }
+        Outcome::Refused(why) => {
+            big(ui, "No distance: what is marked and stated does not fit together", size::FINDING, theme.alarm);
+            plain(ui, why.clone(), theme.text);
+        }
+        Outcome::Read(reading) => {
+            big(ui, &reading.headline, size::HEADLINE, theme.text);
+            if !reading.detail.is_empty() {
+                plain(ui, reading.detail.clone(), theme.quiet);
+            }
+            ui.add_space(4.0);
+            big(ui, &reading.finding, size::FINDING - 2.0, theme.tone_text(tone_of(reading)));
+            if let Some(table) = session.table() {
+                plain(ui, format!("{}, {}", table.name(), table.edition()), theme.quiet);
+            }
+            for block in &reading.blocks {
+                big(ui, &format!("Cannot be saved. {block}"), size::BODY, theme.alarm);
+            }
+        }
+    }
+}
+
+fn tone_of(reading: &Reading) -> Tone {
+    match &reading.distance {
+        Distance::Measured { finding, .. } => finding.nominal_kind().map_or(Tone::Near, super::line::tone),
+        Distance::NoScale { .. } => Tone::Near,
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let set_up = !session.reader().is_empty() && session.table().is_some();
+    if !set_up {
+        who_and_by_what(ui, session, theme, actions);
+        rule(ui, theme);
+    }
+    let (Some(exam), Some(file)) = (session.exam(), session.file()) else { return };
+    if session.picture().is_some() {
+        row(ui, theme, "Side", |ui| side(ui, session, theme, actions));
+        row(ui, theme, "Landmarks", |ui| landmarks(ui, session, theme, actions));
+        rule(ui, theme);
+        row(ui, theme, "Scale", |ui| scale(ui, session, file, theme, actions));
+    }
+    row(ui, theme, "Frame", |ui| frame(ui, session, exam, file, theme, actions));
+    row(ui, theme, "Context", |ui| exam_questions(ui, exam, theme, actions));
+    if let Outcome::Read(reading) = session.outcome() {
+        rule(ui, theme);
+        cautions(ui, reading, theme);
+        why(ui, session, reading, theme, actions);
+    }
+    if set_up {
+        rule(ui, theme);
+        who_and_by_what(ui, session, theme, actions);
+    }
+}
+
+fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    row(ui, theme, "Reader", |ui| {
+        let (edited, response) = field(ui, "reader's name", session.typed_reader(), "the name that records carry", 240.0);
+        if let Some(text) = edited {
+            actions.push(Action::TypeReader(text));
+        }
+        if response.lost_focus() {
+            actions.push(Action::NameReader);
+        }
+        if session.reader().is_empty() {
+            plain(ui, "Name yourself once; it is kept for next time.", theme.warn);
+        }
+    });
+    row(ui, theme, "Guideline", |ui| {
+        for table in session.tables() {
+            let on = session.table().is_some_and(|t| t.id() == table.id());
+            let text = RichText::new(format!("{}, {}", table.name(), table.edition())).color(theme.text);
+            if ui.add(egui::RadioButton::new(on, text)).clicked() {
+                actions.push(Action::ChooseTable(table.id().to_owned()));
+            }
+        }
+        match (session.chosen_table(), session.table()) {
+            (None, Some(named)) => {
+                plain(ui, format!("{} is named by this sample exam; choose your own for your exams.", named.name()), theme.quiet);
+            }
+            (None, None) => {
+                plain(ui, "None is chosen for you: the bands differ. It is kept for next time.", theme.warn);
+            }
+            _ => {}
+        }
+    });
+}
+
+fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let stated = session.work().side;
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = vec2(5.0, 3.0);
+        for s in [Side::NotCovering, Side::Reaches, Side::Covers] {
+            let text = format!("{} {}", keys::side_letter(s), s.words());
+            if chip(ui, theme, stated == Some(s), &text, &format!("side: {}", s.words())) {
+                actions.push(Action::StateSide(s));
+            }
+        }
+        if stated.is_none() {
+            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+        }
+    });
+}
+
+fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let work = session.work();
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = vec2(5.0, 3.0);
+        for mark in Mark::ALL {
+            let placed = if work.get(mark).is_some() { " ✓" } else { "" };
+            let text = format!("{} {}{placed}", keys::letter(mark), mark.words());
+            let armed = session.armed() == Some(mark);
+            if chip(ui, theme, armed, &text, &format!("place the {}", mark.words())) {
+                actions.push(if armed { Action::PutDown } else { Action::Arm(mark) });
+            }
+        }
+    });
+    match (session.armed(), session.selected()) {
+        (Some(mark), _) => {
+            plain(ui, format!("Click the {}, or move the cross by arrows and press Enter.", mark.words()), theme.lead);
+        }
+        (None, Some(mark)) => {
+            ui.horizontal_wrapped(|ui| {
+                plain(ui, format!("{} is chosen: arrows nudge it.", capital(mark.words())), theme.quiet);
+                if ui.small_button(format!("Remove {}", mark.words())).clicked() {
+                    actions.push(Action::Remove(mark));
+                }
+            });
+        }
+        (None, None) => {}
+    }
+}
+
+fn scale(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Theme, actions: &mut Vec<Action>) {
+    let words = |c: &crate::calibrate::Calibration| {
+        let (x, y) = c.mm_per_px();
+        let size =
+            if (x - y).abs() <= 1e-6 * x { format!("{x:.4} mm a pixel") } else { format!("{x:.4} × {y:.4} mm a pixel (across × down)") };
+        format!("{} · {size}", c.basis().words())
+    };
+    match session.outcome() {
+        Outcome::Read(r) => match &r.distance {
+            Distance::Measured { scale, .. } => {
+                plain(ui, words(&scale.calibration), theme.text);
+                plain(ui, "not checked on a phantom", theme.quiet);
+                for w in &scale.warnings {
+                    plain(ui, w.clone(), theme.warn);
+                }
+            }
+            Distance::NoScale { reason } => {
+                plain(ui, reason.clone(), theme.alarm);
+            }
+        },
+        _ => match session.work().os.map(|os| session.scale_at(os)) {
+            Some(Some(c)) => {
+                plain(ui, words(&c), theme.text);
+            }
+            Some(None) => {
+                plain(ui, "No scale where the os is marked.", theme.alarm);
+            }
+            None => {
+                plain(ui, "The scale is looked up where the landmarks lie.", theme.quiet);
+            }
+        },
+    }
+    let no_region = survey(&file.geometry).regions.iter().all(|r| r.reason().is_some());
+    if no_region && file.geometry.pixel_spacing_row_column.is_some() {
+        let mut yes = session.work().consent.is_some();
+        let text = "Use Pixel Spacing alone, on my word that it is a true scale";
+        if ui.checkbox(&mut yes, RichText::new(text).color(theme.text)).changed() {
+            actions.push(Action::Consent(yes));
+        }
+    }
+}
+
+fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, theme: &Theme, actions: &mut Vec<Action>) {
+    let name = file.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+    let number = session.current().map_or(1, |k| k.number);
+    let mut text = name;
+    if file.frame_count > 1 {
+        text.push_str(&format!(" · frame {number} of {}", file.frame_count));
+    }
+    text.push_str(&format!(" · {} × {} px", file.geometry.columns, file.geometry.rows));
+    plain(ui, text, theme.text);
+    for w in &file.warnings {
+        plain(ui, w.clone(), theme.warn);
+    }
+    let others = session.readings_by_others();
+    if others > 0 {
+        plain(ui, format!("{others} reading(s) of this frame by other readers are kept out of sight."), theme.quiet);
+    }
+    frame_questions(ui, exam, theme, actions);
+}
+
+fn cautions(ui: &mut Ui, reading: &Reading, theme: &Theme) {
+    ui.label(heavy("Cautions", size::BODY, theme.text));
+    for c in &reading.cautions {
+        ui.horizontal_top(|ui| {
+            ui.spacing_mut().item_spacing.x = 5.0;
+            ui.label(RichText::new("–").color(theme.quiet));
+            plain(ui, c.text.clone(), theme.text);
+        });
+    }
+}
+
+fn why(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme, actions: &mut Vec<Action>) {
+    let (Distance::Measured { finding, measurement, .. }, Some(table)) = (&reading.distance, session.table()) else { return };
+    let text = if session.why() { "Hide why (Y)" } else { "Why this finding (Y)" };
+    if ui.link(RichText::new(text).color(theme.lead)).clicked() {
+        actions.push(Action::ToggleWhy);
+    }
+    if !session.why() {
+        return;
+    }
+    for line in guideline::explain(finding, table) {
+        plain(ui, line.text.clone(), theme.text);
+        plain(ui, format!("Source: {}", line.source), theme.quiet);
+    }
+    if let crate::measure::Value::Exact { signed_mm } = measurement.value
+        && let Some(note) = guideline::boundary_note(signed_mm.get(), session.tables())
+    {
+        plain(ui, note, theme.warn);
+    }
+    for term in &measurement.terms {
+        plain(ui, format!("SD {:.2} mm from {}: {}", term.u_mm.get(), term.kind.words(), term.source), theme.quiet);
+    }
+}
+
+fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let state = session.save_state();
+    let wanted = matches!(state, SaveState::NotSaved | SaveState::ChangedSinceSaved);
+    ui.horizontal(|ui| {
+        let (fill, ink) = if wanted { (theme.button, theme.on_button) } else { (theme.well, theme.quiet) };
+        let button = egui::Button::new(heavy("Save reading", size::BODY + 1.0, ink)).fill(fill).min_size(vec2(150.0, 36.0));
+        if ui.add(button).on_hover_text("S").clicked() {
+            actions.push(Action::Save);
+        }
+        ui.vertical(|ui| {
+            let record = session.record_of_current().filter(|_| state == SaveState::Saved);
+            let text = match (state, record) {
+                (SaveState::Saved, Some(r)) => {
+                    let folder = r.path.parent().map(|p| p.display().to_string()).unwrap_or_default();
+                    format!("saved in {folder}")
+                }
+                _ if session.reader().is_empty() && wanted => Need::Reader.words().to_owned(),
+                _ => state.words().to_owned(),
+            };
+            let colour = if wanted { theme.warn } else { theme.text };
+            ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(colour)).truncate());
+            ui.label(RichText::new("supports your judgement only").size(size::SMALL).color(theme.quiet));
+        });
+    });
+}

@@ -1,0 +1,118 @@
+//! The strip at the top: whose frame it is, which exam and frame, under which guideline, who reads, saved or not.
+
+use egui::{Align, Layout, RichText, Sense, Ui};
+
+use super::heavy;
+use crate::load::Identity;
+use crate::viewer::action::Action;
+use crate::viewer::session::{SaveState, Session, dates};
+use crate::viewer::theme::{Theme, size};
+
+/// A patient's name as people write it: "Invented, Ada" for `Invented^Ada`.
+#[must_use]
+pub fn name_words(stored: &str) -> String {
+    // Several writings of one name are parted by "="; the first that is not empty is shown.
+    let group = stored.split('=').map(str::trim).find(|g| !g.is_empty()).unwrap_or_default();
+    let mut parts = group.split('^').map(str::trim).filter(|p| !p.is_empty());
+    let first = parts.next().unwrap_or_default().to_owned();
+    let rest: Vec<&str> = parts.collect();
+    if rest.is_empty() { first } else { format!("{first}, {}", rest.join(" ")) }
+}
+
+/// Name, number and birth date in one line; what is missing is said to be.
+#[must_use]
+pub fn patient_words(patient: &Identity) -> String {
+    let name = patient.name.as_deref().map(name_words).filter(|n| !n.is_empty()).unwrap_or_else(|| "no name".into());
+    let number = patient.number.clone().filter(|n| !n.trim().is_empty()).unwrap_or_else(|| "no number".into());
+    let born = patient.birth_date.map_or_else(|| "no birth date".into(), dates::show);
+    format!("{name} · {number} · {born}")
+}
+
+/// Exam place, age, route and date in one line.
+fn exam_words(session: &Session) -> String {
+    let mut parts = Vec::new();
+    if let Some((i, n)) = session.exam_place() {
+        parts.push(format!("exam {i} of {n}"));
+    }
+    if let Some(exam) = session.exam() {
+        match exam.context.gestational_age() {
+            Ok(age) => parts.push(age.to_string()),
+            Err(_) => parts.push("age not known".into()),
+        }
+        parts.push(match exam.context.route {
+            crate::context::Route::Unknown => "route not stated".into(),
+            route => route.words().to_owned(),
+        });
+        parts.push(exam.context.exam_date.map_or_else(|| "no date".into(), dates::show));
+    }
+    parts.join(" · ")
+}
+
+/// Draws the strip.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    ui.horizontal_centered(|ui| {
+        ui.spacing_mut().item_spacing.x = 18.0;
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            saved(ui, session, theme);
+            let reader = if session.reader().is_empty() {
+                ("no reader named".to_owned(), theme.warn)
+            } else {
+                (format!("read by {}", session.reader()), theme.quiet)
+            };
+            part(ui, RichText::new(reader.0).color(reader.1));
+            let table =
+                session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (t.name().to_owned(), theme.quiet));
+            part(ui, RichText::new(table.0).color(table.1));
+            ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                let Some(exam) = session.exam() else {
+                    ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));
+                    return;
+                };
+                part(ui, heavy(patient_words(&exam.patient), size::BODY, theme.text));
+                part(ui, RichText::new(exam_words(session)).color(theme.text));
+                if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
+                    let button = egui::Button::new(RichText::new(format!("frame {i} of {n}")).color(theme.text)).frame_when_inactive(false);
+                    if ui.add(button).on_hover_text("Exams and frames (F)").clicked() {
+                        actions.push(Action::ToggleList);
+                    }
+                }
+            });
+        });
+    });
+    actions
+}
+
+/// One part of the strip; where it does not fit it is cut with dots and shown whole under the pointer.
+fn part(ui: &mut Ui, text: RichText) {
+    ui.add(egui::Label::new(text).truncate().sense(Sense::hover()));
+}
+
+fn saved(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let here = session.save_state();
+    let elsewhere = session.unsaved().into_iter().filter(|k| Some(k) != session.current()).count();
+    let colour = match here {
+        SaveState::NotSaved | SaveState::ChangedSinceSaved => theme.warn,
+        SaveState::Saved => theme.text,
+        SaveState::Nothing | SaveState::Saving => theme.quiet,
+    };
+    let mut text = here.words().to_owned();
+    if elsewhere > 0 {
+        text.push_str(&format!(" · {elsewhere} more not saved"));
+    }
+    let colour = if elsewhere > 0 { theme.warn } else { colour };
+    ui.label(heavy(text, size::BODY, colour));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_shown_as_people_write_them_and_gaps_are_said() {
+        assert_eq!(name_words("Invented^Ada"), "Invented, Ada");
+        assert_eq!(name_words("Yamada^Tarou=山田^太郎"), "Yamada, Tarou");
+        assert_eq!(name_words("=山田^太郎"), "山田, 太郎");
+        assert_eq!(patient_words(&Identity::default()), "no name · no number · no birth date");
+    }
+}

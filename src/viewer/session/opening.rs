@@ -1,0 +1,171 @@
+//! Files that were opened, frames that were decoded, records that were found; and going from frame to frame.
+
+use std::sync::Arc;
+
+use super::exam::{Form, FrameKey, FrameWork};
+use super::saving::SavedState;
+use super::{Session, outcome};
+use crate::frame::Frame;
+use crate::record::{ReadingRecord, Stored};
+use crate::viewer::action::{Effect, Found, Mark};
+
+impl Session {
+    pub(super) fn opened(&mut self, found: Result<Found, String>) -> Vec<Effect> {
+        self.opening = None;
+        let found = match found {
+            Ok(found) => found,
+            Err(why) => {
+                self.tell(why);
+                return Vec::new();
+            }
+        };
+        let first = found.exams.first().and_then(|e| e.frame_at(0));
+        if first.is_none() {
+            let why = match found.not_frames.as_slice() {
+                [] => "Nothing to read was found there. Name a file or folder of ultrasound frames.".to_owned(),
+                [(_, reason)] => format!("That file holds no frame to read: {reason}"),
+                all => format!("None of the {} files there holds a frame to read; the list (F) says why for each.", all.len()),
+            };
+            self.tell(why);
+        } else if !found.not_frames.is_empty() {
+            self.tell(format!("{} files were left out; the list (F) says why for each.", found.not_frames.len()));
+        }
+        if found.stopped {
+            self.tell("Looking was stopped before its end; what was found until then is listed.");
+        }
+        self.not_frames = found.not_frames;
+        for exam in found.exams {
+            match self.exams.iter_mut().find(|e| e.key == exam.key) {
+                // What the reader said of an exam outlives opening it again.
+                Some(known) => {
+                    for file in exam.files {
+                        match known.files.iter_mut().find(|f| f.path == file.path) {
+                            Some(f) => *f = file,
+                            None => known.files.push(file),
+                        }
+                    }
+                    known.warnings = exam.warnings;
+                }
+                None => self.exams.push(exam),
+            }
+        }
+        self.exams.sort_by(|a, b| match (a.file_date, b.file_date) {
+            (Some(x), Some(y)) => x.cmp(&y),
+            (x, y) => y.is_some().cmp(&x.is_some()),
+        });
+        self.adopt_records();
+        match first {
+            Some(key) => {
+                self.list = self.list || self.exams.len() > 1;
+                self.go_to(key)
+            }
+            None => Vec::new(),
+        }
+    }
+
+    pub(super) fn go_to(&mut self, key: FrameKey) -> Vec<Effect> {
+        if !self.exams.iter().any(|e| e.place_of(&key).is_some()) {
+            return Vec::new();
+        }
+        self.history.close();
+        if self.current.as_ref() == Some(&key) && self.picture().is_some() {
+            self.refresh();
+            return Vec::new();
+        }
+        self.put_down();
+        self.selected = None;
+        self.picture = None;
+        self.picture_error = None;
+        self.current = Some(key.clone());
+        self.refresh();
+        vec![Effect::Decode(key)]
+    }
+
+    pub(super) fn step_frame(&mut self, by: i32) -> Vec<Effect> {
+        let next = self.exam().zip(self.current.as_ref()).and_then(|(exam, key)| {
+            let place = exam.place_of(key)?;
+            exam.frame_at(place.checked_add_signed(by)?)
+        });
+        next.map_or_else(Vec::new, |key| self.go_to(key))
+    }
+
+    pub(super) fn step_exam(&mut self, by: i32) -> Vec<Effect> {
+        let next = self.exam_index().and_then(|i| usize::try_from(i64::try_from(i).ok()? + i64::from(by)).ok());
+        next.and_then(|i| self.exams.get(i)).and_then(|e| e.frame_at(0)).map_or_else(Vec::new, |key| self.go_to(key))
+    }
+
+    pub(super) fn decoded(&mut self, key: FrameKey, frame: Result<Arc<Frame>, String>) -> Vec<Effect> {
+        match frame {
+            Ok(frame) => {
+                self.frame_ids.insert(key.clone(), frame.id.clone());
+                if self.current.as_ref() != Some(&key) {
+                    return Vec::new(); // The reader has moved on.
+                }
+                self.picture = Some((key.clone(), frame));
+                self.adopt_records();
+                if self.work.get(&key).is_none_or(FrameWork::is_empty) {
+                    self.armed = Some(Mark::InternalOs);
+                }
+                self.refresh();
+            }
+            Err(why) => {
+                if self.current.as_ref() == Some(&key) {
+                    self.picture = None;
+                    self.picture_error = Some(why);
+                    self.refresh();
+                }
+            }
+        }
+        Vec::new()
+    }
+
+    pub(super) fn take_records(&mut self, records: Vec<Stored>, faults: Vec<String>) -> Vec<Effect> {
+        self.records = records;
+        for fault in faults.into_iter().take(1) {
+            self.tell(format!("A record cannot be read and is left out: {fault}"));
+        }
+        self.adopt_records();
+        self.refresh();
+        Vec::new()
+    }
+
+    /// Takes up this reader's own saved readings of frames and exams on which nothing has been done here.
+    ///
+    /// Another reader's readings are not taken up: a second reading is worth something only if it is made unseen.
+    pub(super) fn adopt_records(&mut self) {
+        let reader = self.reader().trim().to_owned();
+        if reader.is_empty() {
+            return;
+        }
+        let own: Vec<ReadingRecord> = self.records.iter().map(|s| &s.record).filter(|r| r.reader == reader).cloned().collect();
+        for exam in self.exams.iter_mut().filter(|e| !e.context_touched) {
+            let newest = own.iter().rev().find(|r| r.study_instance_uid.is_some() && r.study_instance_uid.as_deref() == exam.study());
+            if let Some(record) = newest {
+                exam.context = record.context.clone();
+                exam.form = Form::of(&exam.context);
+            }
+        }
+        for (key, id) in &self.frame_ids {
+            let untouched = self.work.get(key).is_none_or(FrameWork::is_empty) && !self.saved.contains_key(key);
+            let Some(record) = own.iter().rev().find(|r| untouched && r.frame.sha256 == id.sha256) else { continue };
+            let l = &record.landmarks;
+            let work = FrameWork {
+                os: Some(l.internal_os),
+                edge: Some(l.edge),
+                body: l.placental_body,
+                sinus: l.marginal_sinus,
+                side: Some(record.side),
+                consent: record.pixel_spacing_consent.clone(),
+            };
+            let saved = SavedState {
+                work: work.clone(),
+                context: record.context.clone(),
+                table: record.table.id.clone(),
+                reader: record.reader.clone(),
+                value: outcome::value_of(record),
+            };
+            self.work.insert(key.clone(), work);
+            self.saved.insert(key.clone(), saved);
+        }
+    }
+}

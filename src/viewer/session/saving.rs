@@ -1,0 +1,235 @@
+//! Saving a reading, and knowing what is saved.
+
+use super::exam::{FrameKey, FrameWork};
+use super::outcome::{Need, Outcome};
+use super::{Session, outcome};
+use crate::calibrate::header::PixelSpacingConsent;
+use crate::context::ExamContext;
+use crate::error::Result;
+use crate::frame::Geometry;
+use crate::guideline::Table;
+use crate::measure::{Landmarks, Repeatability, Side, Value};
+use crate::reading::{self, Inputs};
+use crate::record::{Origin, Patient, ReadingRecord, Stored};
+use crate::viewer::action::Effect;
+
+/// What a saved record of a frame was made from, to tell whether it still says what is on screen.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct SavedState {
+    pub(super) work: FrameWork,
+    pub(super) context: ExamContext,
+    pub(super) table: String,
+    pub(super) reader: String,
+    pub(super) value: Option<Value>,
+}
+
+/// Whether what is on screen is saved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SaveState {
+    /// Nothing was done on this frame.
+    Nothing,
+    /// Something was done that no record holds.
+    NotSaved,
+    /// A record holds an earlier state of it.
+    ChangedSinceSaved,
+    /// It is being written.
+    Saving,
+    /// A record holds it as it is.
+    Saved,
+}
+
+impl SaveState {
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Nothing => "nothing to save",
+            Self::NotSaved => "not saved",
+            Self::ChangedSinceSaved => "changed, not saved",
+            Self::Saving => "saving",
+            Self::Saved => "saved",
+        }
+    }
+}
+
+/// Everything that a record is made from, but for the time.
+#[derive(Clone, Debug)]
+pub struct SaveJob {
+    /// The frame.
+    pub key: FrameKey,
+    geometry: Geometry,
+    landmarks: Landmarks,
+    side: Side,
+    consent: Option<PixelSpacingConsent>,
+    repeatability: Repeatability,
+    context: ExamContext,
+    table: Table,
+    origin: Origin,
+}
+
+impl SaveJob {
+    /// Makes the record, saved at `now` (RFC 3339 with offset).
+    ///
+    /// # Errors
+    /// As [`reading::read`] and [`ReadingRecord::new`].
+    pub fn record(&self, now: String) -> Result<ReadingRecord> {
+        let inputs = Inputs {
+            geometry: &self.geometry,
+            landmarks: &self.landmarks,
+            side: self.side,
+            consent: self.consent.as_ref(),
+            repeatability: &self.repeatability,
+            context: &self.context,
+            table: &self.table,
+        };
+        ReadingRecord::new(&inputs, &reading::read(&inputs)?, Origin { saved_at: now, ..self.origin.clone() })
+    }
+
+    fn state(&self, record: &ReadingRecord) -> SavedState {
+        SavedState {
+            work: FrameWork {
+                os: Some(self.landmarks.internal_os),
+                edge: Some(self.landmarks.edge),
+                body: self.landmarks.placental_body,
+                sinus: self.landmarks.marginal_sinus,
+                side: Some(self.side),
+                consent: self.consent.clone(),
+            },
+            context: self.context.clone(),
+            table: self.table.id().to_owned(),
+            reader: self.origin.reader.trim().to_owned(),
+            value: outcome::value_of(record),
+        }
+    }
+}
+
+impl Session {
+    pub(super) fn save(&mut self) -> Vec<Effect> {
+        if self.saving.is_some() || self.save_state() == SaveState::Saved {
+            return Vec::new();
+        }
+        match self.save_job() {
+            Ok(job) => {
+                self.saving = Some(job.key.clone());
+                vec![Effect::Save(Box::new(job))]
+            }
+            Err(why) => {
+                self.tell(why);
+                Vec::new()
+            }
+        }
+    }
+
+    /// The job that would save the current reading, or why it cannot be saved, in words.
+    ///
+    /// # Errors
+    /// The words to show.
+    pub fn save_job(&self) -> std::result::Result<SaveJob, String> {
+        match &self.outcome {
+            Outcome::Nothing => return Err("There is no reading to save: open a frame first.".into()),
+            Outcome::Lacks(needs) => {
+                let list: Vec<&str> = needs.iter().map(|n| n.words()).collect();
+                return Err(format!("Not saved yet. Still to do: {}.", list.join("; ")));
+            }
+            Outcome::Refused(why) => return Err(format!("Not saved: {why}")),
+            Outcome::Read(_) if self.reader().trim().is_empty() => {
+                return Err(format!("Not saved yet. Still to do: {}.", Need::Reader.words()));
+            }
+            Outcome::Read(reading) => {
+                if let Some(block) = reading.blocks.first() {
+                    return Err(format!("Not saved. {block}"));
+                }
+            }
+        }
+        let nothing = || "There is no reading to save: open a frame first.".to_owned();
+        let (key, work) = (self.current.clone().ok_or_else(nothing)?, self.work());
+        let (file, exam) = (self.file().ok_or_else(nothing)?, self.exam().ok_or_else(nothing)?);
+        let (landmarks, side) = (work.landmarks().ok_or_else(nothing)?, work.side.ok_or_else(nothing)?);
+        let frame = self.frame_ids.get(&key).cloned().ok_or_else(nothing)?;
+        let patient = &file.facts.patient;
+        Ok(SaveJob {
+            geometry: file.geometry.clone(),
+            landmarks,
+            side,
+            consent: work.consent,
+            repeatability: self.repeatability.clone(),
+            context: exam.context.clone(),
+            table: self.table().cloned().ok_or_else(nothing)?,
+            origin: Origin {
+                patient: Patient { name: patient.name.clone(), number: patient.number.clone(), birth_date: patient.birth_date },
+                study_instance_uid: file.facts.study_instance_uid.clone(),
+                reader: self.reader().trim().to_owned(),
+                saved_at: String::new(),
+                follows: self.own_heads(&frame.sha256),
+                frame,
+            },
+            key,
+        })
+    }
+
+    /// Ids of this reader's records of a frame that no other of them follows: what the reader has seen.
+    fn own_heads(&self, sha256: &str) -> Vec<String> {
+        let own: Vec<&ReadingRecord> =
+            self.records.iter().map(|s| &s.record).filter(|r| r.frame.sha256 == sha256 && r.reader == self.reader().trim()).collect();
+        let followed = |id: &str| own.iter().any(|r| r.follows.iter().any(|f| f == id));
+        own.iter().filter(|r| !followed(r.id())).map(|r| r.id().to_owned()).collect()
+    }
+
+    pub(super) fn saved(&mut self, job: &SaveJob, result: std::result::Result<Box<Stored>, String>) -> Vec<Effect> {
+        self.saving = None;
+        match result {
+            Ok(stored) => {
+                self.saved.insert(job.key.clone(), job.state(&stored.record));
+                self.records.push(*stored);
+                self.refresh();
+            }
+            Err(why) => self.tell(format!("Not saved: {why}")),
+        }
+        Vec::new()
+    }
+
+    /// Whether what is on screen is saved.
+    #[must_use]
+    pub fn save_state(&self) -> SaveState {
+        self.current.as_ref().map_or(SaveState::Nothing, |k| self.save_state_of(k))
+    }
+
+    /// Whether what was done on a frame is saved.
+    #[must_use]
+    pub fn save_state_of(&self, key: &FrameKey) -> SaveState {
+        let Some(work) = self.work.get(key).filter(|w| !w.is_empty() || self.saved.contains_key(key)) else { return SaveState::Nothing };
+        if self.saving.as_ref() == Some(key) {
+            return SaveState::Saving;
+        }
+        let Some(saved) = self.saved.get(key) else { return SaveState::NotSaved };
+        let context = self.exams.iter().find(|e| e.place_of(key).is_some()).map(|e| &e.context);
+        let same = saved.work == *work
+            && Some(&saved.context) == context
+            && self.table_id_of(key) == Some(saved.table.as_str())
+            && saved.reader == self.reader().trim();
+        if same { SaveState::Saved } else { SaveState::ChangedSinceSaved }
+    }
+
+    /// The frames whose work no record holds as it is.
+    #[must_use]
+    pub fn unsaved(&self) -> Vec<FrameKey> {
+        self.work.keys().filter(|k| matches!(self.save_state_of(k), SaveState::NotSaved | SaveState::ChangedSinceSaved)).cloned().collect()
+    }
+
+    /// The folder-free name of the newest record of the current frame by this reader.
+    #[must_use]
+    pub fn record_of_current(&self) -> Option<&Stored> {
+        let sha = &self.frame_ids.get(self.current.as_ref()?)?.sha256;
+        self.records.iter().rev().find(|s| s.record.frame.sha256 == *sha && s.record.reader == self.reader().trim())
+    }
+
+    /// How many readings of the current frame other readers have saved.
+    #[must_use]
+    pub fn readings_by_others(&self) -> usize {
+        let id = self.current.as_ref().and_then(|k| self.frame_ids.get(k));
+        self.records
+            .iter()
+            .filter(|s| id.is_some_and(|i| i.sha256 == s.record.frame.sha256) && s.record.reader != self.reader().trim())
+            .count()
+    }
+}
