@@ -24,6 +24,9 @@ const MAY_TOUCH_THE_OUTSIDE: [(&str, &str); 8] = [
     ("viewer::worker", "loads and saves off the drawing thread"),
 ];
 
+/// Who may use `files`, and through it the disk and the clock. All other modules are functions of what they are given.
+const MAY_USE_FILES: [&str; 8] = ["files", "load", "record", "archive", "report", "interchange", "cli", "viewer"];
+
 /// Beginnings of paths that reach files, network, environment, processes or the system's randomness.
 const OUTSIDE: [&str; 18] = [
     "std::fs",
@@ -46,9 +49,9 @@ const OUTSIDE: [&str; 18] = [
     "std::io::stdin",
 ];
 
-/// The same by last name, whatever they were imported as: `SystemTime::now`, `File::open`, `OsRng`.
-const OUTSIDE_LAST: [&str; 9] =
-    ["now", "OsRng", "SysRng", "thread_rng", "from_os_rng", "try_from_os_rng", "from_rng_os", "from_entropy", "OpenOptions"];
+/// The same by last name, whatever it was imported as.
+const OUTSIDE_LAST: [&str; 8] =
+    ["OsRng", "SysRng", "thread_rng", "from_os_rng", "try_from_os_rng", "from_rng_os", "from_entropy", "OpenOptions"];
 
 /// Methods of `Path` that ask the file system without naming `std::fs`.
 const OUTSIDE_CALLS: [&str; 10] =
@@ -90,6 +93,9 @@ fn edge_faults(map: &Map, source: &Source) -> Vec<String> {
         let at = format!("{}:{}", source.file, named.line);
         let Some(target) = named.path.get(1) else { continue };
         let target = map.front_page.get(target).unwrap_or(target);
+        if target == "files" && !MAY_USE_FILES.contains(&own.as_str()) {
+            faults.push(format!("{at}: `{own}` uses `files`, which is for {} only", MAY_USE_FILES.join(", ")));
+        }
         match map.place(target) {
             Some(place) if place <= own_place => {}
             Some(_) => faults.push(format!("{at}: `{own}` uses `{target}`, which stands below it in lib.rs")),
@@ -112,8 +118,11 @@ fn outside_faults(source: &Source) -> Vec<String> {
         let path = named.path.join("::");
         let begins = OUTSIDE.iter().any(|o| path == *o || path.strip_prefix(o).is_some_and(|rest| rest.starts_with("::")));
         let last = named.path.len() > 1 && named.path.last().is_some_and(|l| OUTSIDE_LAST.contains(&l.as_str()));
-        let file = named.path.iter().rev().nth(1).is_some_and(|s| s == "File");
-        if begins || last || file {
+        // `File::open`, and the clock of whichever type: `SystemTime::now`, `Zoned::now`.
+        let of_type = named.path.iter().rev().nth(1);
+        let file = of_type.is_some_and(|s| s == "File");
+        let clock = named.path.last().is_some_and(|l| l == "now") && of_type.is_some_and(|s| s.starts_with(char::is_uppercase));
+        if begins || last || file || clock {
             faults.push(format!("{}:{}: `{path}` is for {} only", source.file, named.line, allowed_names()));
         }
     }

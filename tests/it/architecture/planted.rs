@@ -4,8 +4,8 @@ use super::scan::{Source, scan};
 use super::{Map, edge_faults, outside_faults};
 
 const LIB: &str = "
-    //! Order: units, error, frame, measure, viewer.
-    pub mod units; pub mod error;
+    //! Order: units, error, files, frame, measure, viewer.
+    pub mod units; pub mod error; pub mod files;
     pub mod frame; /* pub mod ghost; */
     pub mod measure;
     #[cfg(feature = \"viewer\")]
@@ -32,7 +32,7 @@ fn outside(module: &str, text: &str) -> usize {
 #[test]
 fn the_map_is_read_from_lib() {
     let map = Map::of(&scan("lib.rs", &[], LIB).unwrap());
-    assert_eq!(map.order, ["units", "error", "frame", "measure", "viewer"]);
+    assert_eq!(map.order, ["units", "error", "files", "frame", "measure", "viewer"]);
     assert_eq!(map.front_page.get("Error").unwrap(), "error");
     assert_eq!(map.front_page.get("edge_to_os").unwrap(), "measure");
 }
@@ -73,6 +73,14 @@ fn upward_uses_are_found_however_they_are_written() {
 }
 
 #[test]
+fn the_disk_and_the_clock_are_not_reached_by_way_of_files() {
+    for bad in ["use crate::files;", "use crate::{units::Mm, files::now};", "fn f() { super::files::now(); }"] {
+        assert_eq!(edges("frame", bad), 1, "{bad}");
+        assert_eq!(edges("viewer::run", &bad.replace("super::", "super::super::")), 0, "{bad}");
+    }
+}
+
+#[test]
 fn names_that_would_hide_a_use_are_faults() {
     for bad in [
         "use crate as root;",
@@ -100,7 +108,7 @@ fn sound_code_passes() {
         "#[cfg(test)] mod tests;",
         "pub(crate) fn f() {} pub(in crate::frame) fn g() {}",
         "use std::{fmt, collections::BTreeMap}; fn f() { u32::from(1_u8); <u8 as Into<u32>>::into(1); }",
-        "fn f() { measure::g() }",
+        "fn f() { measure::g(); now::now(); }",
     ] {
         assert_eq!(edges("frame", good), 0, "{good}");
         assert_eq!(outside("frame", good), 0, "{good}");
