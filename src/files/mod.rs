@@ -1,11 +1,12 @@
 //! The one place for paths, private permissions, atomic publishing and settings.
 
+mod publish;
 mod settings;
 
+pub use publish::{create_private_dir, publish_new, replace, unfinished};
 pub use settings::Settings;
 
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use crate::error::{Error, ErrorKind, Result};
@@ -37,6 +38,14 @@ pub fn records_dir() -> Result<PathBuf> {
     Ok(data_dir()?.join("records"))
 }
 
+/// Where unfinished readings are kept.
+///
+/// # Errors
+/// As [`data_dir`].
+pub fn drafts_dir() -> Result<PathBuf> {
+    Ok(data_dir()?.join("drafts"))
+}
+
 /// The bundled sample exam: beside the sources when run from a checkout, else beside the program.
 #[must_use]
 pub fn sample_exam_dir() -> Option<PathBuf> {
@@ -45,71 +54,6 @@ pub fn sample_exam_dir() -> Option<PathBuf> {
     starts.extend(std::env::current_exe().ok());
     starts.extend(std::env::current_dir().ok());
     starts.iter().flat_map(|s| s.ancestors()).map(|a| a.join("sample-images")).find(|d| d.join("landmarks.json").is_file())
-}
-
-/// Makes a folder (and those above it) that only this user may read.
-///
-/// # Errors
-/// [`ErrorKind::Io`] when it cannot be made.
-pub fn create_private_dir(dir: &Path) -> Result<()> {
-    let mut builder = fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::DirBuilderExt;
-        builder.mode(0o700);
-    }
-    builder.create(dir).map_err(|e| Error::io("the folder cannot be made", dir, e))
-}
-
-/// Publishes `bytes` as a new file `name` in `dir`: whole or not at all, never over another file.
-///
-/// Written to a private temporary file in the same folder, flushed to the disk, put in place without replacing, and the
-/// folder flushed. Returns the path.
-///
-/// # Errors
-/// [`ErrorKind::Record`] when a file of that name exists; [`ErrorKind::Io`] for the rest. Nothing is left behind.
-pub fn publish_new(dir: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
-    let (path, temporary) = write_temporary(dir, name, bytes)?;
-    temporary.persist_noclobber(&path).map_err(|e| {
-        if e.error.kind() == std::io::ErrorKind::AlreadyExists {
-            Error::new(ErrorKind::Record, "a record of this name exists and is never replaced").at(&path)
-        } else {
-            Error::io("the file cannot be put in place", &path, e.error)
-        }
-    })?;
-    sync_dir(dir)?;
-    Ok(path)
-}
-
-/// Replaces the file `name` in `dir` by `bytes`, whole or not at all. For settings only; records use [`publish_new`].
-///
-/// # Errors
-/// [`ErrorKind::Io`].
-pub fn replace(dir: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf> {
-    let (path, temporary) = write_temporary(dir, name, bytes)?;
-    temporary.persist(&path).map_err(|e| Error::io("the file cannot be put in place", &path, e.error))?;
-    sync_dir(dir)?;
-    Ok(path)
-}
-
-fn write_temporary(dir: &Path, name: &str, bytes: &[u8]) -> Result<(PathBuf, tempfile::NamedTempFile)> {
-    create_private_dir(dir)?;
-    let path = dir.join(name);
-    let fail = |e| Error::io("the file cannot be written", &path, e);
-    let mut temporary = tempfile::Builder::new().prefix(".writing-").tempfile_in(dir).map_err(fail)?;
-    temporary.write_all(bytes).map_err(fail)?;
-    temporary.as_file().sync_all().map_err(fail)?;
-    Ok((path, temporary))
-}
-
-/// Flushes a folder's entries, so that a published name survives a power cut.
-fn sync_dir(dir: &Path) -> Result<()> {
-    #[cfg(unix)]
-    fs::File::open(dir).and_then(|d| d.sync_all()).map_err(|e| Error::io("the folder cannot be flushed", dir, e))?;
-    #[cfg(not(unix))]
-    let _ = dir; // Windows has no such call; NTFS journals the rename.
-    Ok(())
 }
 
 /// Reads a text file of at most `limit` bytes.
@@ -126,6 +70,17 @@ pub fn read_text(path: &Path, limit: u64) -> Result<String> {
     }
     String::from_utf8(bytes)
         .map_err(|_| Error::new(ErrorKind::Format, "the file is not text").expected("UTF-8").found("other bytes").at(path))
+}
+
+/// Removes a file; one that is not there is no error.
+///
+/// # Errors
+/// [`ErrorKind::Io`].
+pub fn remove(path: &Path) -> Result<()> {
+    match fs::remove_file(path) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(Error::io("the file cannot be removed", path, e)),
+        _ => Ok(()),
+    }
 }
 
 /// The files of one folder whose name ends in `.ending`, sorted by name; an absent folder has none.
@@ -153,32 +108,4 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
 #[must_use]
 pub fn now() -> String {
     jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
-}
-
-#[cfg(test)]
-mod tests {
-    #![allow(clippy::unwrap_used)]
-    use super::*;
-
-    #[test]
-    fn publishing_never_replaces_and_leaves_nothing_behind() {
-        let dir = tempfile::tempdir().unwrap();
-        let sub = dir.path().join("records");
-        let path = publish_new(&sub, "a.json", b"one").unwrap();
-        let again = publish_new(&sub, "a.json", b"two");
-        assert!(again.is_err_and(|e| e.kind() == ErrorKind::Record));
-        assert_eq!(read_text(&path, 10).unwrap(), "one");
-        assert_eq!(fs::read_dir(&sub).unwrap().count(), 1);
-        assert!(read_text(&path, 2).is_err_and(|e| e.kind() == ErrorKind::Limit));
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn folders_and_files_are_private() {
-        use std::os::unix::fs::PermissionsExt;
-        let dir = tempfile::tempdir().unwrap();
-        let path = publish_new(&dir.path().join("r"), "a.json", b"x").unwrap();
-        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o077, 0);
-        assert_eq!(fs::metadata(path.parent().unwrap()).unwrap().permissions().mode() & 0o077, 0);
-    }
 }

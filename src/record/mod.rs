@@ -1,8 +1,10 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+mod drafts;
 mod store;
 mod verify;
 
+pub use drafts::{Draft, Drafts};
 pub use store::{Store, Stored};
 pub use verify::{Check, Difference, ImageSource, verify};
 
