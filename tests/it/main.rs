@@ -7,6 +7,7 @@ mod common;
 mod architecture;
 mod cautions;
 mod coverage;
+mod exam;
 mod guideline;
 mod records;
 mod samples;
