@@ -32,7 +32,7 @@ pub const fn seed(distance: usize, angle: usize, side: usize) -> u64 {
 }
 
 /// Two independent standard normal numbers (Box–Muller on 53-bit uniforms).
-fn normal_pair(rng: &mut ChaCha8Rng) -> (f64, f64) {
+pub fn normal_pair(rng: &mut ChaCha8Rng) -> (f64, f64) {
     let mut uniform = || ((rng.next_u64() >> 11) as f64 + 0.5) / 9_007_199_254_740_992.0;
     let (r, t) = ((-2.0 * libm::log(uniform())).sqrt(), 2.0 * std::f64::consts::PI * uniform());
     (r * libm::cos(t), r * libm::sin(t))

@@ -1,2 +1,3 @@
 //! Code that the tests and the figures command share.
 pub mod coverage;
+pub mod exam;

@@ -8,6 +8,7 @@ mod architecture;
 mod cautions;
 mod commands;
 mod coverage;
+mod exam;
 mod guideline;
 mod load;
 mod records;

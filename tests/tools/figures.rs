@@ -13,7 +13,7 @@ use osspan::units::PxPoint;
 use common::coverage::{ANGLES_DEGREES, DISTANCES_MM, READINGS, SIDES, coverage, seed};
 
 /// Every figure there is.
-const NAMES: [&str; 2] = ["error-terms", "coverage"];
+const NAMES: [&str; 3] = ["error-terms", "coverage", "exam"];
 
 fn main() -> ExitCode {
     let name = std::env::args().nth(1).unwrap_or_default();
@@ -21,6 +21,7 @@ fn main() -> ExitCode {
         "--list" => NAMES.iter().for_each(|name| println!("{name}")),
         "error-terms" => print!("{}", error_terms()),
         "coverage" => print!("{}", coverage_table()),
+        "exam" => print!("{}", exam_table()),
         _ => {
             eprintln!("no figure \"{name}\"; there are: {}", NAMES.join(", "));
             return ExitCode::from(2);
@@ -88,6 +89,49 @@ fn error_terms() -> String {
             let (low, high) = (end(m.interval.low_mm), end(m.interval.high_mm));
             text.push_str(&format!("| {mm} | {name} |{terms} {:.2} | {low} to {high} |\n", m.u_mm.get()));
         }
+    }
+    text
+}
+
+/// Simulated exams: how often the two exam values hold the true distance, and how far off they are on average.
+fn exam_table() -> String {
+    use common::exam::{Case, DEGREES, EXAMS, FRAMES, MOST_LENGTHENING_MM, TRUTHS_MM, run, seed};
+    let mut text = format!(
+        "Simulated exams, {EXAMS} per row; reading SD 2 mm in both directions, scale and speed of sound drawn once an exam.\n\
+         Shares in per cent, biases in mm. Exam distance: 95 % interval, aimed at 95. Shortest seen: upper limit, aimed at 97.5 or more;\n\
+         both limits only with a stated model of lengthening. \"Planes lengthen\": evenly by 0 to so many mm.\n\n\
+         | true, mm | frames | planes lengthen, mm | model stated | SD known from | exam interval holds | exam bias | upper limit holds | both limits hold | shortest seen bias | said to stand apart |\n\
+         |---:|---:|---:|---|---|---:|---:|---:|---:|---:|---:|\n"
+    );
+    let mut cases = Vec::new();
+    for truth in TRUTHS_MM {
+        for frames in FRAMES {
+            cases.extend(DEGREES.map(|degrees| Case { truth, frames, lengthening: 0.0, told: false, degrees }));
+            if truth > 0.0 {
+                let lengthening = MOST_LENGTHENING_MM;
+                cases.extend([false, true].map(|told| Case { truth, frames, lengthening, told, degrees: None }));
+            }
+        }
+    }
+    for case in cases {
+        let got = run(case, EXAMS, seed(case));
+        let per_cent = |share: f64| format!("{:.1}", 100.0 * share);
+        let (clear, told) = (case.truth > 0.0, case.told);
+        let only = |when: bool, value: String| if when { value } else { "–".into() };
+        text.push_str(&format!(
+            "| {} | {} | {} | {} | {} | {} | {:+.2} | {} | {} | {} | {} |\n",
+            case.truth,
+            case.frames,
+            case.lengthening,
+            if told { "yes" } else { "no" },
+            case.degrees.map_or("known".into(), |d| format!("{d} degrees")),
+            per_cent(got.exam_interval_holds),
+            got.exam_bias,
+            only(clear, per_cent(got.upper_limit_holds)),
+            only(clear && told, per_cent(got.both_limits_hold)),
+            only(clear, format!("{:+.2}", got.shortest_bias)),
+            per_cent(got.stands_apart),
+        ));
     }
     text
 }
