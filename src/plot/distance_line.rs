@@ -112,6 +112,7 @@ impl DistanceLine {
         let mut out = Vec::new();
         self.draw_bands(&mut out, axis, room, bar_y, bar_height);
         draw_ticks(&mut out, axis, room, bar_y + bar_height);
+        self.draw_legend(&mut out, room);
         for mark in &self.marks {
             draw_mark(&mut out, axis, room, bar_y, bar_height, mark);
         }
@@ -134,6 +135,17 @@ impl DistanceLine {
         }
         let side = room.letters * 1.6;
         Axis { from: from.max(-FARTHEST), to: to.min(FARTHEST), left: side, right: (room.width - side).max(side + 1.0) }
+    }
+
+    /// What the marks stand for, in words, where there are any.
+    fn draw_legend(&self, out: &mut Vec<Shape>, room: Room) {
+        let there = |earlier: bool| self.marks.iter().any(|m| m.earlier == earlier);
+        let parts: Vec<&str> =
+            [(false, "○ other frames"), (true, "△ earlier exams")].into_iter().filter(|(e, _)| there(*e)).map(|(_, t)| t).collect();
+        if !parts.is_empty() {
+            let at = [room.width / 2.0, room.height - room.letters * 0.7];
+            out.push(Shape::Text { at, anchor: Anchor::Middle, size: room.letters, text: parts.join("   "), ink: Ink::Quiet });
+        }
     }
 
     fn draw_bands(&self, out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64) {
@@ -192,7 +204,7 @@ fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, 
     if mark.earlier {
         out.push(Shape::Triangle { at: [x, y + height], height: height + 2.0, ink: Ink::Strong });
     } else {
-        out.push(Shape::Dot { at: [x, y + height / 2.0], radius: height * 0.36, filled: true, ink: Ink::Strong });
+        out.push(Shape::Dot { at: [x, y + height / 2.0], radius: height * 0.36, filled: false, ink: Ink::Strong });
     }
     if let Some(towards) = open_end(&mark.value) {
         arrow(out, x, y + height / 2.0, towards, 14.0);
@@ -225,7 +237,7 @@ fn arrow(out: &mut Vec<Shape>, x: f64, y: f64, towards: f64, length: f64) {
 }
 
 fn draw_reading(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, reading: &Reading) {
-    let base = y - 6.0;
+    let base = y - 9.0;
     let at = place(&reading.value);
     let u = reading.u_mm.get();
     if let (Value::Exact { .. }, true) = (&reading.value, u > 0.0 && u.is_finite()) {

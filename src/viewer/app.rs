@@ -27,6 +27,7 @@ pub struct App {
     picture: Picture,
     closing: bool,
     worn: Option<bool>,
+    waiting: Vec<Action>,
 }
 
 impl App {
@@ -34,9 +35,9 @@ impl App {
     #[must_use]
     pub fn new(ctx: &egui::Context, session: Session, world: Box<dyn World>, first: Vec<Action>) -> Self {
         theme::install_fonts(ctx);
-        let mut app = Self { session, world, keys: keys::bindings(), picture: Picture::default(), closing: false, worn: None };
+        let mut app =
+            Self { session, world, keys: keys::bindings(), picture: Picture::default(), closing: false, worn: None, waiting: first };
         app.wear(ctx);
-        app.apply(ctx, first);
         app
     }
 
@@ -44,6 +45,11 @@ impl App {
     #[must_use]
     pub const fn session(&self) -> &Session {
         &self.session
+    }
+
+    /// Applies actions at the next picture, as a panel's would be: for tests and for what starts a window.
+    pub fn act(&mut self, actions: Vec<Action>) {
+        self.waiting.extend(actions);
     }
 
     fn wear(&mut self, ctx: &egui::Context) {
@@ -184,7 +190,8 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
 impl eframe::App for App {
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {
         let ctx = ui.ctx().clone();
-        let answers = self.world.answers();
+        let mut answers = self.world.answers();
+        answers.append(&mut self.waiting);
         self.apply(&ctx, answers);
         let input = self.input(&ctx);
         self.apply(&ctx, input);

@@ -35,7 +35,7 @@ impl Group {
         match self {
             Self::Landmarks => "Landmarks",
             Self::Side => "The side, as you state it",
-            Self::Move => "Moving a landmark, or the cross that places one",
+            Self::Move => "Moving by steps",
             Self::Reading => "Reading",
             Self::Frames => "Exams and frames",
             Self::Look => "Looking",

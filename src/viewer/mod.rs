@@ -5,6 +5,8 @@ pub mod app;
 pub mod glyphs;
 pub mod keys;
 pub mod panels;
+pub mod run;
 pub mod screen_map;
 pub mod session;
 pub mod theme;
+pub mod worker;

@@ -122,9 +122,9 @@ pub mod size {
     /// Small letters.
     pub const SMALL: f32 = 12.5;
     /// Width of the case sheet.
-    pub const SHEET: f32 = 424.0;
+    pub const SHEET: f32 = 432.0;
     /// Width of the first column of the case sheet.
-    pub const SHEET_COLUMN: f32 = 82.0;
+    pub const SHEET_COLUMN: f32 = 88.0;
     /// Width of the exam drawer.
     pub const DRAWER: f32 = 250.0;
     /// Height of the distance line.
@@ -197,7 +197,8 @@ impl Theme {
     pub fn put_on(&self, ctx: &egui::Context) {
         let theme = if self.dark { egui::Theme::Dark } else { egui::Theme::Light };
         ctx.set_theme(theme);
-        ctx.style_mut_of(theme, |style| {
+        // Both of the library's themes get these colours, so that no setting of the platform can mix the two.
+        ctx.all_styles_mut(|style| {
             style.visuals = self.visuals();
             style.text_styles = [
                 (TextStyle::Small, FontId::proportional(size::SMALL)),
@@ -251,7 +252,6 @@ impl Theme {
     }
 
     /// A panel of this theme.
-    #[must_use]
     pub fn panel_frame(&self) -> egui::Frame {
         egui::Frame::new().fill(self.panel).corner_radius(CornerRadius::same(4)).inner_margin(Margin::same(size::GAP as i8))
     }
@@ -344,7 +344,7 @@ mod tests {
         let ctx = egui::Context::default();
         install_fonts(&ctx);
         ctx.run_ui(egui::RawInput::default(), |_| {}).textures_delta.clear();
-        let signs = "–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
+        let signs = "✓○△–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
         let ours: String = signs.chars().filter(|c| *c != '日').collect();
         for family in [FontFamily::Proportional, strong()] {
             ctx.fonts_mut(|f| {

@@ -13,3 +13,5 @@ mod guideline;
 mod load;
 mod records;
 mod samples;
+#[cfg(feature = "viewer")]
+mod viewer;

@@ -93,7 +93,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
 
 /// What the pointer does on the frame itself: place, pan, zoom.
 fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Action>) -> egui::Response {
-    let response = ui.interact(scene.rect, Id::new("frame"), Sense::click_and_drag());
+    let response = ui.interact(scene.rect, Id::unique("frame"), Sense::click_and_drag());
     let spoken = spoken(scene.session);
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
     if response.has_focus() {
@@ -131,7 +131,7 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
 /// Whether an item is the frame or one of its landmarks.
 #[must_use]
 pub fn is_of_frame(id: Id) -> bool {
-    id == Id::new("frame") || Mark::ALL.into_iter().any(|m| id == Id::new(("landmark", m)))
+    id == Id::unique("frame") || Mark::ALL.into_iter().any(|m| id == Id::unique(("landmark", m)))
 }
 
 /// The frame in words, for those who cannot see it.
@@ -161,7 +161,7 @@ fn landmarks(ui: &mut Ui, scene: &Scene<'_>, actions: &mut Vec<Action>) {
         // While a landmark is being placed, others must not take the click.
         let sense = if armed { Sense::focusable_noninteractive() } else { Sense::click_and_drag() };
         let reach = Rect::from_center_size(at, Vec2::splat(size::GRAB * 2.0)).intersect(scene.rect);
-        let id = Id::new(("landmark", mark));
+        let id = Id::unique(("landmark", mark));
         let item = ui.interact(reach, id, sense);
         let name = format!("{} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
         item.widget_info(|| WidgetInfo::labeled(Role::Button, true, name.clone()));

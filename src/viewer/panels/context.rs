@@ -17,28 +17,33 @@ pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str)
     response.clicked()
 }
 
-/// One question with its answers. A second click on an answer takes it back.
+/// One question with its answers.
+struct Question<'a, T> {
+    asked: &'a str,
+    now: T,
+    answers: &'a [(T, &'a str)],
+    unknown: T,
+}
+
+/// Draws a question. A second click on an answer takes it back.
 fn question<T: Copy + PartialEq>(
     ui: &mut Ui,
     theme: &Theme,
-    asked: &str,
-    now: T,
-    answers: &[(T, &str)],
-    unknown: T,
+    q: &Question<'_, T>,
     make: impl Fn(T) -> ContextChange,
     actions: &mut Vec<Action>,
 ) {
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
-        ui.label(RichText::new(asked).color(theme.quiet));
-        for (answer, words) in answers.iter().filter(|(a, _)| *a != unknown) {
-            let on = *answer == now;
-            if chip(ui, theme, on, words, &format!("{asked}: {words}")) {
-                actions.push(Action::Context(make(if on { unknown } else { *answer })));
+        asked_for(ui, q.asked, theme);
+        for (answer, words) in q.answers.iter().filter(|(a, _)| *a != q.unknown) {
+            let on = *answer == q.now;
+            if chip(ui, theme, on, words, &format!("{}: {words}", q.asked)) {
+                actions.push(Action::Context(make(if on { q.unknown } else { *answer })));
             }
         }
-        if now == unknown {
-            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+        if q.now == q.unknown {
+            not_stated(ui, theme);
         }
     });
 }
@@ -46,7 +51,8 @@ fn question<T: Copy + PartialEq>(
 macro_rules! ask {
     ($ui:expr, $theme:expr, $actions:expr, $asked:literal, $now:expr, $t:ident, $change:ident) => {{
         let answers: Vec<($t, &str)> = $t::ALL.iter().map(|v| (*v, v.words())).collect();
-        question($ui, $theme, $asked, $now, &answers, $t::Unknown, ContextChange::$change, $actions);
+        let q = Question { asked: $asked, now: $now, answers: &answers, unknown: $t::Unknown };
+        question($ui, $theme, &q, ContextChange::$change, $actions);
     }};
 }
 
@@ -82,7 +88,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
     let form = &exam.form;
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
-        ui.label(RichText::new("exam date").color(theme.quiet));
+        asked_for(ui, "exam date", theme);
         if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
@@ -101,7 +107,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
             actions.push(Action::Context(ContextChange::DatingDate(text)));
         }
         if form.dating.trim().is_empty() {
-            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+            not_stated(ui, theme);
         }
     });
     fault(ui, dates::parse(&form.dating), theme);
@@ -121,7 +127,7 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
     let typed = &exam.form.caesareans;
     ui.horizontal_wrapped(|ui| {
         ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
-        ui.label(RichText::new("previous caesareans").color(theme.quiet));
+        asked_for(ui, "previous caesareans", theme);
         for n in ["0", "1", "2", "3"] {
             let on = typed.trim() == n;
             if chip(ui, theme, on, n, &format!("previous caesareans: {n}")) {
@@ -133,12 +139,20 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
             actions.push(Action::Context(ContextChange::Caesareans(text)));
         }
         if typed.trim().is_empty() {
-            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+            not_stated(ui, theme);
         }
     });
     if !typed.trim().is_empty() && exam.context.previous_caesareans.is_none() {
         plain(ui, format!("expected a whole number from 0 to 255, found \"{}\"", typed.trim()), theme.alarm);
     }
+}
+
+fn asked_for(ui: &mut Ui, text: &str, theme: &Theme) {
+    ui.add(egui::Label::new(RichText::new(text).color(theme.quiet)).extend());
+}
+
+pub(super) fn not_stated(ui: &mut Ui, theme: &Theme) {
+    ui.add(egui::Label::new(RichText::new("not stated").size(size::SMALL).color(theme.warn)).extend());
 }
 
 fn fault<T>(ui: &mut Ui, parsed: Result<T, String>, theme: &Theme) {

@@ -14,7 +14,10 @@ use crate::viewer::theme::{Theme, size};
 pub fn contents(session: &Session) -> DistanceLine {
     let reading = match session.outcome() {
         Outcome::Read(r) => match &r.distance {
-            Distance::Measured { measurement: m, .. } => Some(Reading { value: m.value, u_mm: m.u_mm, interval: m.interval }),
+            Distance::Measured(m) => {
+                let m = &m.measurement;
+                Some(Reading { value: m.value, u_mm: m.u_mm, interval: m.interval })
+            }
             Distance::NoScale { .. } => None,
         },
         _ => None,

@@ -30,7 +30,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
             ui.add_space(8.0);
         }
         if !session.not_frames().is_empty() {
-            ui.label(heavy(format!("{} files left out", session.not_frames().len()), size::BODY, theme.text));
+            ui.label(heavy("Files left out", size::BODY, theme.text));
             for (name, reason) in session.not_frames() {
                 plain(ui, format!("{name}: {reason}"), theme.quiet);
             }
@@ -79,7 +79,9 @@ fn frame(ui: &mut Ui, key: &FrameKey, place: u32, here: bool, session: &Session,
         _ => theme.text,
     };
     let button = egui::Button::selectable(here, RichText::new(text).color(colour)).truncate();
-    if ui.add_sized([ui.available_width(), 24.0], button).clicked() && !here {
-        actions.push(Action::GoTo(key.clone()));
-    }
+    ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
+        if ui.add(button).clicked() && !here {
+            actions.push(Action::GoTo(key.clone()));
+        }
+    });
 }

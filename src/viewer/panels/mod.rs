@@ -28,7 +28,6 @@ fn row(ui: &mut Ui, theme: &Theme, heading: &str, contents: impl FnOnce(&mut Ui)
         ui.spacing_mut().item_spacing.x = 0.0;
         ui.allocate_ui_with_layout(egui::vec2(size::SHEET_COLUMN, 20.0), egui::Layout::left_to_right(egui::Align::Min), |ui| {
             ui.set_min_width(size::SHEET_COLUMN);
-            ui.add_space(0.0);
             ui.label(heavy(heading, size::BODY, theme.text));
         });
         ui.vertical(|ui| {

@@ -144,7 +144,7 @@ pub fn closing(ctx: &egui::Context, session: &Session, theme: &Theme) -> Vec<Act
 fn panel(ctx: &egui::Context, title: &str, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
     let frame = theme.panel_frame().stroke(egui::Stroke::new(1.0, theme.outline)).inner_margin(20.0);
     Window::new(title)
-        .id(Id::new(("overlay", title)))
+        .id(Id::unique(("overlay", title)))
         .title_bar(false)
         .resizable(false)
         .collapsible(false)

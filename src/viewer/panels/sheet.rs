@@ -2,7 +2,7 @@
 
 use egui::{Panel, RichText, ScrollArea, Ui, vec2};
 
-use super::context::{chip, exam_questions, field, frame_questions};
+use super::context::{chip, exam_questions, field, frame_questions, not_stated};
 use super::{heavy, plain, row, rule};
 use crate::calibrate::header::survey;
 use crate::guideline;
@@ -25,6 +25,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     });
     Panel::bottom("save").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
         rule(ui, theme);
+        most_urgent(ui, session, theme);
         save(ui, session, theme, &mut actions);
     });
     ScrollArea::vertical().id_salt("sheet").auto_shrink([false, false]).show(ui, |ui| {
@@ -92,7 +93,7 @@ fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
 
 fn tone_of(reading: &Reading) -> Tone {
     match &reading.distance {
-        Distance::Measured { finding, .. } => finding.nominal_kind().map_or(Tone::Near, super::line::tone),
+        Distance::Measured(m) => m.finding.nominal_kind().map_or(Tone::Near, super::line::tone),
         Distance::NoScale { .. } => Tone::Near,
     }
 }
@@ -172,7 +173,7 @@ fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
             }
         }
         if stated.is_none() {
-            ui.label(RichText::new("not stated").size(size::SMALL).color(theme.warn));
+            not_stated(ui, theme);
         }
     });
 }
@@ -196,7 +197,8 @@ fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Ac
         }
         (None, Some(mark)) => {
             ui.horizontal_wrapped(|ui| {
-                plain(ui, format!("{} is chosen: arrows nudge it.", capital(mark.words())), theme.quiet);
+                let text = format!("{} is chosen: arrows nudge it.", capital(mark.words()));
+                ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).extend());
                 if ui.small_button(format!("Remove {}", mark.words())).clicked() {
                     actions.push(Action::Remove(mark));
                 }
@@ -215,7 +217,8 @@ fn scale(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Theme, actio
     };
     match session.outcome() {
         Outcome::Read(r) => match &r.distance {
-            Distance::Measured { scale, .. } => {
+            Distance::Measured(m) => {
+                let scale = &m.scale;
                 plain(ui, words(&scale.calibration), theme.text);
                 plain(ui, "not checked on a phantom", theme.quiet);
                 for w in &scale.warnings {
@@ -267,6 +270,19 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
     frame_questions(ui, exam, theme, actions);
 }
 
+/// The most urgent caution, always in sight.
+fn most_urgent(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let Outcome::Read(reading) = session.outcome() else { return };
+    let Some(first) = reading.cautions.first() else { return };
+    let text = match reading.cautions.len() {
+        1 => "Caution".to_owned(),
+        n => format!("First of {n} cautions; the others stand below the context"),
+    };
+    plain(ui, text, theme.quiet);
+    plain(ui, first.text.clone(), theme.text);
+    ui.add_space(6.0);
+}
+
 fn cautions(ui: &mut Ui, reading: &Reading, theme: &Theme) {
     ui.label(heavy("Cautions", size::BODY, theme.text));
     for c in &reading.cautions {
@@ -279,7 +295,8 @@ fn cautions(ui: &mut Ui, reading: &Reading, theme: &Theme) {
 }
 
 fn why(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme, actions: &mut Vec<Action>) {
-    let (Distance::Measured { finding, measurement, .. }, Some(table)) = (&reading.distance, session.table()) else { return };
+    let (Distance::Measured(measured), Some(table)) = (&reading.distance, session.table()) else { return };
+    let (finding, measurement) = (&measured.finding, &measured.measurement);
     let text = if session.why() { "Hide why (Y)" } else { "Why this finding (Y)" };
     if ui.link(RichText::new(text).color(theme.lead)).clicked() {
         actions.push(Action::ToggleWhy);

@@ -52,7 +52,7 @@ fn exam_words(session: &Session) -> String {
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
     ui.horizontal_centered(|ui| {
-        ui.spacing_mut().item_spacing.x = 18.0;
+        ui.spacing_mut().item_spacing.x = 14.0;
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             saved(ui, session, theme);
             let reader = if session.reader().is_empty() {
@@ -60,10 +60,10 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
             } else {
                 (format!("read by {}", session.reader()), theme.quiet)
             };
-            part(ui, RichText::new(reader.0).color(reader.1));
+            narrow(ui, 150.0, RichText::new(reader.0).color(reader.1));
             let table =
                 session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (t.name().to_owned(), theme.quiet));
-            part(ui, RichText::new(table.0).color(table.1));
+            narrow(ui, 150.0, RichText::new(table.0).color(table.1));
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let Some(exam) = session.exam() else {
                     ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));
@@ -86,6 +86,14 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
 /// One part of the strip; where it does not fit it is cut with dots and shown whole under the pointer.
 fn part(ui: &mut Ui, text: RichText) {
     ui.add(egui::Label::new(text).truncate().sense(Sense::hover()));
+}
+
+/// A part that takes no more than `most` points.
+fn narrow(ui: &mut Ui, most: f32, text: RichText) {
+    ui.scope(|ui| {
+        ui.set_max_width(most);
+        part(ui, text);
+    });
 }
 
 fn saved(ui: &mut Ui, session: &Session, theme: &Theme) {

@@ -121,6 +121,13 @@ impl ExamState {
         }
     }
 
+    /// What the exam says of itself besides its files, as the sample exam does: its guideline table and its dating.
+    pub fn name_for_itself(&mut self, table: &str, dating: Dating) {
+        self.names_table = Some(table.to_owned());
+        self.context.dating = Some(dating);
+        self.form = Form::of(&self.context);
+    }
+
     /// The number of frames of the whole exam.
     #[must_use]
     pub fn frame_count(&self) -> u32 {

@@ -24,12 +24,10 @@ impl Session {
                 Some(at) => self.place(at),
                 None => self.cross = Some(self.start_of_cross()),
             },
-            Action::Drag(mark, to) => {
-                if self.work().get(mark).is_some() {
-                    self.selected = Some(mark);
-                    let to = self.on_frame(to);
-                    self.edit_frame(format!("moving the {}", mark.words()), true, |w| w.put(mark, to));
-                }
+            Action::Drag(mark, to) if self.work().get(mark).is_some() => {
+                self.selected = Some(mark);
+                let to = self.on_frame(to);
+                self.edit_frame(format!("moving the {}", mark.words()), true, |w| w.put(mark, to));
             }
             Action::LetGo => self.history.close(),
             Action::Select(mark) => {

@@ -27,8 +27,6 @@ impl Session {
                 all => format!("None of the {} files there holds a frame to read; the list (F) says why for each.", all.len()),
             };
             self.tell(why);
-        } else if !found.not_frames.is_empty() {
-            self.tell(format!("{} files were left out; the list (F) says why for each.", found.not_frames.len()));
         }
         if found.stopped {
             self.tell("Looking was stopped before its end; what was found until then is listed.");
@@ -54,13 +52,7 @@ impl Session {
             (x, y) => y.is_some().cmp(&x.is_some()),
         });
         self.adopt_records();
-        match first {
-            Some(key) => {
-                self.list = self.list || self.exams.len() > 1;
-                self.go_to(key)
-            }
-            None => Vec::new(),
-        }
+        first.map_or_else(Vec::new, |key| self.go_to(key))
     }
 
     pub(super) fn go_to(&mut self, key: FrameKey) -> Vec<Effect> {

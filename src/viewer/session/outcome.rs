@@ -65,7 +65,7 @@ pub struct OtherReading {
 /// The value of a record, where it holds a distance.
 pub(super) fn value_of(record: &ReadingRecord) -> Option<Value> {
     match &record.distance {
-        Distance::Measured { measurement, .. } => Some(measurement.value),
+        Distance::Measured(m) => Some(m.measurement.value),
         Distance::NoScale { .. } => None,
     }
 }
@@ -133,9 +133,9 @@ impl Session {
             if earlier && !is_before(&of.context, &exam.context) {
                 continue;
             }
-            if let Some(Ok(Reading { distance: Distance::Measured { measurement, .. }, .. })) = self.read(of, key, work) {
+            if let Some(Ok(Reading { distance: Distance::Measured(measured), .. })) = self.read(of, key, work) {
                 let label = if earlier { age_words(&of.context) } else { String::new() };
-                out.push(OtherReading { value: measurement.value, earlier, label });
+                out.push(OtherReading { value: measured.measurement.value, earlier, label });
             }
         }
         // Saved readings of the same patient's earlier exams that are not open here.

@@ -1,0 +1,73 @@
+//! Opens the window, or says in a plain sentence why there is none.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::PathBuf;
+
+use egui::{ViewportBuilder, vec2};
+
+use super::action::Action;
+use super::app::App;
+use super::session::Session;
+use super::worker::Worker;
+use crate::error::{Error, ErrorKind, Result};
+use crate::files::{self, Settings};
+use crate::guideline;
+
+/// What a Linux machine needs besides a display.
+const LIBRARIES: &str =
+    "On Debian or Ubuntu: apt-get install --no-install-recommends libx11-6 libx11-xcb1 libxcursor1 libxi6 libxkbcommon-x11-0 libgl1";
+
+/// Whether there is a display to open a window on. Elsewhere than on Linux and its kin there always is one to try.
+#[must_use]
+pub fn display_is_there() -> bool {
+    let named = |name| std::env::var_os(name).is_some_and(|v: std::ffi::OsString| !v.is_empty());
+    !cfg!(all(unix, not(target_os = "macos"))) || ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"].into_iter().any(named)
+}
+
+/// Opens the window on `path`, or on the bundled sample exam, and returns when it is closed.
+///
+/// # Errors
+/// [`ErrorKind::Io`] when no window can be opened, with what would help.
+pub fn run(path: Option<PathBuf>) -> Result<()> {
+    let data_dir = files::data_dir()?;
+    let records = files::records_dir()?;
+    let tables = guideline::tables()?;
+    let mut first = Vec::new();
+    let settings = Settings::load(&data_dir).unwrap_or_else(|e| {
+        first.push(Action::Tell(format!("The settings cannot be read and are asked for again: {e}")));
+        Settings::default()
+    });
+    if let Some(path) = path.or_else(files::sample_exam_dir) {
+        first.push(Action::Open(vec![path]));
+    }
+    let options = eframe::NativeOptions {
+        renderer: eframe::Renderer::Glow,
+        // No identity in the title: it shows in task bars and window lists.
+        viewport: ViewportBuilder::default()
+            .with_title("Osspan")
+            .with_app_id("osspan")
+            .with_inner_size(vec2(1280.0, 800.0))
+            .with_min_inner_size(vec2(960.0, 620.0)),
+        ..eframe::NativeOptions::default()
+    };
+    // Some missing libraries end in a panic below us; until the window stands it is caught and said in words.
+    let hook = std::panic::take_hook();
+    std::panic::set_hook(Box::new(|_| {}));
+    let opened = catch_unwind(AssertUnwindSafe(|| {
+        eframe::run_native(
+            "osspan",
+            options,
+            Box::new(move |cc| {
+                std::panic::set_hook(hook);
+                let worker = Worker::new(records, data_dir, &cc.egui_ctx);
+                Ok(Box::new(App::new(&cc.egui_ctx, Session::new(tables, settings), Box::new(worker), first)))
+            }),
+        )
+    }));
+    let no_window = |found: String| Error::new(ErrorKind::Io, "no window can be opened").found(found).remedy(LIBRARIES);
+    match opened {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(e)) => Err(no_window(e.to_string())),
+        Err(_) => Err(no_window("a library that windows need is missing".into())),
+    }
+}

@@ -1,0 +1,284 @@
+//! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
+
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::ops::ControlFlow;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::pin::pin;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::task::{Context, Poll, Wake, Waker};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use super::action::{Action, Effect, Found};
+use super::app::World;
+use super::session::{ExamState, FrameKey, SaveJob};
+use crate::context::Dating;
+use crate::error::Result;
+use crate::files;
+use crate::frame::Frame;
+use crate::load::{StoredFile, scan};
+use crate::record::{Store, Stored};
+use crate::sample::{self, SavedLandmarks};
+
+/// How often the window is told how far opening has come.
+const PROGRESS_EVERY: Duration = Duration::from_millis(80);
+/// A dialog that ends sooner than this without an answer was never shown.
+const NO_DIALOG: Duration = Duration::from_millis(400);
+/// The most files whose headers are kept for decoding.
+const MOST_HEADERS: usize = 64;
+/// Longest landmarks file of the sample exam, bytes.
+const LONGEST_SAMPLE: u64 = 1024 * 1024;
+
+/// Threads and channels behind a window.
+pub struct Worker {
+    send: Sender<Action>,
+    receive: Receiver<Action>,
+    decode: Option<Sender<(FrameKey, egui::Context)>>,
+    stop: Arc<AtomicBool>,
+    store: Store,
+    data_dir: PathBuf,
+}
+
+impl Worker {
+    /// A worker that keeps records in `records` and settings in `data_dir`, and begins by reading the records.
+    #[must_use]
+    pub fn new(records: PathBuf, data_dir: PathBuf, ctx: &egui::Context) -> Self {
+        let (send, receive) = channel();
+        let worker = Self { send, receive, decode: None, stop: Arc::new(AtomicBool::new(false)), store: Store::at(records), data_dir };
+        let store = worker.store.clone();
+        worker.spawn(ctx, move |answer| match store.load() {
+            Ok((records, faults)) => answer(Action::Records(records, faults.iter().map(ToString::to_string).collect())),
+            Err(e) => answer(Action::Tell(format!("The saved records cannot be listed: {e}"))),
+        });
+        worker
+    }
+
+    /// Runs `work` on a thread of its own with a way to answer. A fault in it becomes a message, never a dead window.
+    fn spawn(&self, ctx: &egui::Context, work: impl FnOnce(&dyn Fn(Action)) + Send + 'static) {
+        let (send, ctx) = (self.send.clone(), ctx.clone());
+        thread::spawn(move || {
+            let answer = |action: Action| {
+                // The window may be gone already; then nobody wants the answer.
+                let _ = send.send(action);
+                ctx.request_repaint();
+            };
+            if catch_unwind(AssertUnwindSafe(|| work(&answer))).is_err() {
+                answer(Action::Tell("A fault in the program stopped that. What is on screen is kept; please report it.".into()));
+            }
+        });
+    }
+
+    fn open(&self, paths: Vec<PathBuf>, ctx: &egui::Context) {
+        self.stop.store(false, Ordering::Relaxed);
+        let stop = self.stop.clone();
+        self.spawn(ctx, move |answer| {
+            let found = catch_unwind(AssertUnwindSafe(|| look_through(&paths, &stop, answer)));
+            let fault = || Err("A fault in the program stopped the looking.".to_owned());
+            answer(Action::Opened(found.unwrap_or_else(|_| fault())));
+        });
+    }
+
+    /// Hands a frame to the decoding thread, which is made at the first one.
+    fn decode(&mut self, key: FrameKey, ctx: &egui::Context) {
+        let send = self.decode.get_or_insert_with(|| {
+            let (wanted, queue) = channel();
+            let answers = self.send.clone();
+            thread::spawn(move || decode_loop(&queue, &answers));
+            wanted
+        });
+        let lost = send.send((key.clone(), ctx.clone())).is_err();
+        if lost {
+            self.decode = None;
+            let _ = self.send.send(Action::Decoded(key, Err("The frame could not be decoded. Go to it again.".into())));
+        }
+    }
+
+    fn pick(&self, folder: bool, ctx: &egui::Context) {
+        // The dialog is asked for here because some platforms want that on the window's own thread; waiting is elsewhere.
+        let dialog = rfd::AsyncFileDialog::new();
+        let begun = Instant::now();
+        let (files, one): (Option<_>, Option<_>) =
+            if folder { (None, Some(dialog.pick_folder())) } else { (Some(dialog.pick_files()), None) };
+        self.spawn(ctx, move |answer| {
+            let paths: Vec<PathBuf> = match (files, one) {
+                (Some(f), _) => wait_for(f).unwrap_or_default().iter().map(|h| h.path().to_path_buf()).collect(),
+                (_, Some(f)) => wait_for(f).iter().map(|h| h.path().to_path_buf()).collect(),
+                (None, None) => Vec::new(),
+            };
+            if !paths.is_empty() {
+                answer(Action::Open(paths));
+            } else if begun.elapsed() < NO_DIALOG {
+                let text =
+                    "No file dialog could be shown here. Type a path in the list of exams and frames (F), or drop files on the window.";
+                answer(Action::Tell(text.into()));
+            }
+        });
+    }
+}
+
+impl World for Worker {
+    fn carry_out(&mut self, effect: Effect, ctx: &egui::Context) {
+        match effect {
+            Effect::Open(paths) => self.open(paths, ctx),
+            Effect::StopOpening => self.stop.store(true, Ordering::Relaxed),
+            Effect::PickFiles => self.pick(false, ctx),
+            Effect::PickFolder => self.pick(true, ctx),
+            Effect::Decode(key) => self.decode(key, ctx),
+            Effect::Save(job) => {
+                let store = self.store.clone();
+                self.spawn(ctx, move |answer| {
+                    let saved = catch_unwind(AssertUnwindSafe(|| save(&store, &job)));
+                    let result = match saved {
+                        Ok(Ok(stored)) => Ok(Box::new(stored)),
+                        Ok(Err(e)) => Err(e.to_string()),
+                        Err(_) => Err("a fault in the program; nothing was written".into()),
+                    };
+                    answer(Action::Saved(job, result));
+                });
+            }
+            Effect::KeepSettings(settings) => {
+                // On this thread, in order: it is one small file, and the last choice must be the one that stays.
+                if let Err(e) = settings.save(&self.data_dir) {
+                    let _ = self.send.send(Action::Tell(format!("The settings are not kept: {e}")));
+                }
+            }
+            Effect::Close => {}
+        }
+    }
+
+    fn answers(&mut self) -> Vec<Action> {
+        self.receive.try_iter().collect()
+    }
+}
+
+fn save(store: &Store, job: &SaveJob) -> Result<Stored> {
+    let record = job.record(files::now())?;
+    let path = store.save(&record)?;
+    Ok(Stored { path, record })
+}
+
+/// Looks through files and folders, telling how far it has come.
+fn look_through(paths: &[PathBuf], stop: &AtomicBool, answer: &dyn Fn(Action)) -> std::result::Result<Found, String> {
+    let mut found = Found::default();
+    let (mut before, mut told) = (0, Instant::now());
+    for path in paths {
+        let mut last = 0;
+        let scanned = scan::scan(path, &mut |p| {
+            last = p.found;
+            if told.elapsed() >= PROGRESS_EVERY {
+                told = Instant::now();
+                answer(Action::OpenProgress(before + p.done, before + p.found));
+            }
+            if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+        })
+        .map_err(|e| e.to_string())?;
+        before += last;
+        found.exams.extend(scanned.exams.iter().map(ExamState::from));
+        found.not_frames.extend(scanned.not_frames.into_iter().map(|(p, why)| (name_of(&p), why)));
+        if scanned.stopped {
+            found.stopped = true;
+            break;
+        }
+    }
+    join_same_exams(&mut found);
+    name_sample(&mut found)?;
+    Ok(found)
+}
+
+fn name_of(path: &Path) -> String {
+    path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+/// Files of one exam that were named one by one become one exam.
+fn join_same_exams(found: &mut Found) {
+    let mut joined: Vec<ExamState> = Vec::new();
+    for exam in std::mem::take(&mut found.exams) {
+        match joined.iter_mut().find(|e| e.key == exam.key) {
+            Some(known) => {
+                for file in exam.files {
+                    if !known.files.iter().any(|f| f.path == file.path) {
+                        known.files.push(file);
+                    }
+                }
+                known.files.sort_by(|a, b| a.path.cmp(&b.path));
+            }
+            None => joined.push(exam),
+        }
+    }
+    found.exams = joined;
+}
+
+/// The bundled sample exam names its own guideline and due date.
+fn name_sample(found: &mut Found) -> std::result::Result<(), String> {
+    let Some(dir) = files::sample_exam_dir() else { return Ok(()) };
+    let dir = dir.canonicalize().unwrap_or(dir);
+    let in_sample = |p: &Path| p.canonicalize().is_ok_and(|p| p.starts_with(&dir));
+    let mut exams: Vec<&mut ExamState> = found.exams.iter_mut().filter(|e| e.files.iter().all(|f| in_sample(&f.path))).collect();
+    if exams.is_empty() {
+        return Ok(());
+    }
+    let saved =
+        files::read_text(&dir.join(sample::FILE), LONGEST_SAMPLE).and_then(|t| SavedLandmarks::parse(&t)).map_err(|e| e.to_string())?;
+    for exam in &mut exams {
+        exam.name_for_itself(&saved.guideline, Dating::DueDate(saved.due_date));
+    }
+    found.not_frames.retain(|(name, _)| name != sample::FILE);
+    Ok(())
+}
+
+/// Decodes the frame that was asked for last; those asked for before it are skipped.
+fn decode_loop(queue: &Receiver<(FrameKey, egui::Context)>, answers: &Sender<Action>) {
+    let mut headers: BTreeMap<PathBuf, StoredFile> = BTreeMap::new();
+    while let Ok(mut wanted) = queue.recv() {
+        while let Ok(later) = queue.try_recv() {
+            wanted = later;
+        }
+        let (key, ctx) = wanted;
+        if headers.len() >= MOST_HEADERS && !headers.contains_key(&key.path) {
+            headers.clear();
+        }
+        let decoded = catch_unwind(AssertUnwindSafe(|| decode(&mut headers, &key)));
+        let result = match decoded {
+            Ok(Ok(frame)) => Ok(Arc::new(frame)),
+            Ok(Err(e)) => Err(e.message()),
+            Err(_) => Err("a fault in the program while decoding; please report it".to_owned()),
+        };
+        if answers.send(Action::Decoded(key, result)).is_err() {
+            return;
+        }
+        ctx.request_repaint();
+    }
+}
+
+fn decode(headers: &mut BTreeMap<PathBuf, StoredFile>, key: &FrameKey) -> Result<Frame> {
+    if let Some(file) = headers.get(&key.path) {
+        return file.frame(key.number);
+    }
+    let file = StoredFile::open(&key.path)?;
+    let frame = file.frame(key.number)?;
+    headers.insert(key.path.clone(), file);
+    Ok(frame)
+}
+
+/// Waits for a future on this thread.
+fn wait_for<T>(future: impl Future<Output = T>) -> T {
+    struct Unpark(thread::Thread);
+    impl Wake for Unpark {
+        fn wake(self: Arc<Self>) {
+            self.0.unpark();
+        }
+    }
+    let waker = Waker::from(Arc::new(Unpark(thread::current())));
+    let mut context = Context::from_waker(&waker);
+    let mut future = pin!(future);
+    loop {
+        match future.as_mut().poll(&mut context) {
+            Poll::Ready(value) => return value,
+            Poll::Pending => thread::park(),
+        }
+    }
+}

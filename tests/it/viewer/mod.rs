@@ -1,0 +1,5 @@
+//! The window: its session without drawing, its screens, and driven by label.
+
+mod invented;
+mod raster;
+mod screens;

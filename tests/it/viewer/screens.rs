@@ -1,0 +1,121 @@
+//! Screens of the window, drawn on the CPU. With `OSSPAN_SCREENS` naming a folder they are written there to be looked at.
+
+use egui_kittest::Harness;
+use osspan::context::{Bladder, Contraction, Route};
+use osspan::files::Settings;
+use osspan::guideline;
+use osspan::measure::Side;
+use osspan::units::PxPoint;
+use osspan::viewer::action::{Action, ContextChange, Mark};
+use osspan::viewer::app::App;
+use osspan::viewer::session::Session;
+
+use super::invented::{Memory, key};
+use super::raster::CpuRenderer;
+
+fn at(x: f64, y: f64) -> PxPoint {
+    PxPoint::new(x, y)
+}
+
+fn window(size: [f32; 2], light: bool, settings: &Settings, first: Vec<Action>) -> Harness<'static, App> {
+    let mut settings = settings.clone();
+    settings.light = light;
+    let session = Session::new(guideline::tables().unwrap(), settings);
+    let mut h = Harness::builder()
+        .with_size(size)
+        .with_max_steps(16)
+        .renderer(CpuRenderer::default())
+        .build_eframe(move |cc| App::new(&cc.egui_ctx, session, Box::new(Memory::default()), first));
+    h.run();
+    h
+}
+
+/// Who reads, and by what.
+fn set_up() -> Settings {
+    let mut s = Settings::default();
+    s.reader = Some("R. Ito".into());
+    s.guideline = Some("us-consensus-2014".into());
+    s
+}
+
+/// What brings a complete reading of visit 2 on the screen, with one of visit 1 beside it.
+fn reading() -> Vec<Action> {
+    let place = |m, x, y| [Action::Arm(m), Action::Place(at(x, y))];
+    let mut all = vec![Action::Open(vec!["exam".into()])];
+    // The answers of the world come between passes, so these wait for their frame.
+    all.extend([Action::GoTo(key("visit2-a.dcm", 1))]);
+    let _ = place;
+    all
+}
+
+fn do_it(h: &mut Harness<'static, App>, actions: Vec<Action>) {
+    h.state_mut().act(actions);
+    h.run();
+}
+
+fn mark(h: &mut Harness<'static, App>, marks: &[(Mark, f64, f64)], side: Side) {
+    let mut all = Vec::new();
+    for (m, x, y) in marks {
+        all.extend([Action::Arm(*m), Action::Place(at(*x, *y))]);
+    }
+    all.extend([Action::PutDown, Action::StateSide(side)]);
+    all.extend([
+        Action::Context(ContextChange::Route(Route::Transvaginal)),
+        Action::Context(ContextChange::Bladder(Bladder::Empty)),
+        Action::Context(ContextChange::Contraction(Contraction::Absent)),
+    ]);
+    do_it(h, all);
+}
+
+fn write(h: &mut Harness<'static, App>, name: &str) {
+    let picture = h.render().unwrap();
+    let bright = picture.pixels().filter(|p| p.0[0] > 200).count();
+    assert!(bright > 200, "{name} is blank");
+    if let Some(dir) = std::env::var_os("OSSPAN_SCREENS") {
+        picture.save(std::path::Path::new(&dir).join(format!("{name}.png"))).unwrap();
+    }
+}
+
+#[test]
+fn every_screen_draws_in_both_themes_and_sizes() {
+    for (size, size_name) in [([1280.0, 800.0], "1280"), ([1920.0, 1080.0], "1920")] {
+        for (light, theme) in [(false, "dark"), (true, "light")] {
+            let name = |what: &str| format!("{what}-{size_name}-{theme}");
+            let mut h = window(size, light, &Settings::default(), Vec::new());
+            write(&mut h, &name("empty"));
+
+            let mut h = window(size, light, &set_up(), reading());
+            do_it(&mut h, vec![Action::GoTo(key("visit1-a.dcm", 1))]);
+            mark(
+                &mut h,
+                &[(Mark::InternalOs, 330.0, 300.0), (Mark::PlacentalEdge, 390.0, 300.0), (Mark::PlacentalBody, 250.0, 310.0)],
+                Side::Covers,
+            );
+            do_it(&mut h, vec![Action::Save]);
+            write(&mut h, &name("overlap"));
+            do_it(&mut h, vec![Action::GoTo(key("visit2-cine.dcm", 2))]);
+            mark(
+                &mut h,
+                &[(Mark::InternalOs, 400.0, 310.0), (Mark::PlacentalEdge, 245.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
+                Side::NotCovering,
+            );
+            do_it(&mut h, vec![Action::ToggleList, Action::GoTo(key("visit2-a.dcm", 1))]);
+            do_it(&mut h, vec![Action::ToggleList]);
+            h.hover_at(egui::pos2(420.0, 350.0));
+            h.run();
+            write(&mut h, &name("placing"));
+            mark(
+                &mut h,
+                &[(Mark::InternalOs, 390.0, 310.0), (Mark::PlacentalEdge, 250.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
+                Side::NotCovering,
+            );
+            write(&mut h, &name("reading"));
+            do_it(&mut h, vec![Action::ToggleWhy, Action::ToggleList]);
+            write(&mut h, &name("why-and-list"));
+            do_it(&mut h, vec![Action::ToggleHelp, Action::ToggleList]);
+            write(&mut h, &name("help"));
+            do_it(&mut h, vec![Action::ToggleHelp, Action::RequestClose]);
+            write(&mut h, &name("closing"));
+        }
+    }
+}
