@@ -5,8 +5,8 @@
 
 /// Longest side of an image, px.
 pub const MAX_SIDE: u32 = 16_384;
-/// Most pixels in one frame (rows × columns).
-pub const MAX_PIXELS: u64 = 16 * 1024 * 1024;
+/// Most pixels in one frame (rows × columns): a screen of 3840 × 2160 fits.
+pub const MAX_PIXELS: u64 = 8 * 1024 * 1024;
 /// Most frames in one file.
 pub const MAX_FRAMES: u32 = 100_000;
 /// Most compressed bytes of one frame.

@@ -1,13 +1,17 @@
 //! From a frame's stored bytes to samples.
 //!
-//! Two steps, each pure: a coding is undone (`native`, `rle`, `jpeg`), which gives stored values pixel by pixel, and
+//! Two steps, each pure: a coding is undone (`native`, `rle`, `jpeg` and its kin), which gives stored values pixel by pixel, and
 //! then `colour` makes grey or RGB of them as the Photometric Interpretation says. A decoder that already undoes the
 //! colour transform of its code stream says so by the photometric it returns.
 
 pub(crate) mod colour;
 pub(crate) mod jpeg;
+pub(crate) mod jpeg_2000;
+pub(crate) mod jpeg_lossless;
+pub(crate) mod jpeg_ls;
 pub(crate) mod native;
 pub(crate) mod rle;
+mod segments;
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -39,7 +43,10 @@ pub(crate) fn frame(syntax: &Syntax, layout: &PixelLayout, data: Vec<u8>) -> Res
             Coding::Native => native::decode(layout, syntax.layout.big_endian, data)?,
             Coding::Rle => rle::decode(layout, &data)?,
             Coding::JpegBaseline | Coding::JpegExtended => jpeg::decode(layout, &data)?,
-            _ => return Err(not_read(syntax)),
+            Coding::JpegLossless => jpeg_lossless::decode(layout, &data)?,
+            Coding::JpegLs => jpeg_ls::decode(layout, &data)?,
+            Coding::Jpeg2000 => jpeg_2000::decode(layout, &data)?,
+            Coding::Other => return Err(not_read(syntax)),
         };
         colour::finish(layout, raw)
     })
@@ -47,10 +54,7 @@ pub(crate) fn frame(syntax: &Syntax, layout: &PixelLayout, data: Vec<u8>) -> Res
 
 /// Whether frames in this transfer syntax are read at all; the refusal carries its name.
 pub(crate) fn check(syntax: &Syntax) -> Result<()> {
-    match syntax.coding {
-        Coding::Native | Coding::Rle | Coding::JpegBaseline | Coding::JpegExtended => Ok(()),
-        _ => Err(not_read(syntax)),
-    }
+    if syntax.coding == Coding::Other { Err(not_read(syntax)) } else { Ok(()) }
 }
 
 fn not_read(syntax: &Syntax) -> Error {
