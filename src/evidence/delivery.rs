@@ -9,7 +9,7 @@ use super::bundled;
 use crate::context::{Bleeding, DopplerOverOs, ExamContext, GestationalAge};
 use crate::error::Result;
 use crate::guideline::{BandKind, ExplainLine, Finding, PROVISIONAL_BELOW};
-use crate::measure::{Measurement, Value};
+use crate::measure::Measurement;
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
 
@@ -187,8 +187,8 @@ pub fn conditions(
         out.push(Condition::LowLying);
         let low = m.interval.low_mm.map_or(f64::NEG_INFINITY, |l| l.get());
         let high = m.interval.high_mm.map_or(f64::INFINITY, |h| h.get());
-        let value = if let Value::Exact { signed_mm } = m.value { signed_mm.get() } else { f64::NAN };
-        let reaches = |from: f64, to: f64| (value > from && value <= to) || (high > from && low <= to);
+        // The interval always holds the value; 10 and 20 mm belong to the band below them, as in the body that has both.
+        let reaches = |from: f64, to: f64| high > from && low <= to;
         if reaches(0.0, 10.0) {
             out.push(Condition::LowLyingTo10);
         }
