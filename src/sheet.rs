@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use crate::cautions::{Facts, Scale, cautions};
 use crate::context::GestationalAge;
 use crate::error::Result;
-use crate::evidence::{accreta_among_previa, conditions, delivery_windows, matching};
+use crate::evidence::{Condition, accreta_among_previa, conditions, delivery_windows, matching};
 use crate::followup::{Exam, Plan, plan};
 use crate::guideline::{BandKind, ExplainLine, PROVISIONAL_BELOW, Table, boundary_note, explain, headline};
 use crate::measure::{Measurement, Value, words};
@@ -161,7 +161,12 @@ fn scans(plan: &Plan) -> Vec<ExplainLine> {
 fn birth(exam: &Exam<'_>) -> Result<Vec<ExplainLine>> {
     let windows = delivery_windows()?;
     let mut out = Vec::new();
-    for condition in conditions(exam.context, exam.age, exam.finding, exam.measurement) {
+    let conditions = conditions(exam.context, exam.age, exam.finding, exam.measurement);
+    if conditions.iter().any(|c| matches!(c, Condition::BleedingNow | Condition::Accreta | Condition::VasaPrevia)) {
+        let text = "The planned windows of uncomplicated previa and low-lying placenta do not hold here and are not shown.";
+        out.push(own(text.to_owned(), "program / conditions", "bleeding overrides; windows of different conditions are never mixed"));
+    }
+    for condition in conditions {
         let lead = format!("Condition: {}", condition.words());
         out.push(own(lead, "program / conditions", "what was found and recorded; never the distance alone"));
         out.extend(windows.iter().filter(|w| w.condition == condition).map(|w| {

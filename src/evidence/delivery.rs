@@ -9,7 +9,7 @@ use super::bundled;
 use crate::context::{Bleeding, DopplerOverOs, ExamContext, GestationalAge};
 use crate::error::Result;
 use crate::guideline::{BandKind, ExplainLine, Finding, PROVISIONAL_BELOW};
-use crate::measure::{Measurement, Value};
+use crate::measure::Measurement;
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
 
@@ -41,6 +41,20 @@ pub enum Condition {
 }
 
 impl Condition {
+    /// The kebab-case name used in the data.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::BleedingNow => "bleeding-now",
+            Self::Accreta => "accreta",
+            Self::VasaPrevia => "vasa-previa",
+            Self::Previa => "previa",
+            Self::LowLying => "low-lying",
+            Self::LowLyingTo10 => "low-lying-to-10",
+            Self::LowLyingOver10 => "low-lying-over-10",
+        }
+    }
+
     /// The words shown for it.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -139,8 +153,10 @@ pub fn delivery_windows() -> Result<Vec<DeliveryWindow>> {
 
 /// The conditions whose windows belong beside an exam, most urgent first.
 ///
-/// Previa and low-lying only from [`PROVISIONAL_BELOW`] on, since before it the place is provisional. A straddling value
-/// brings the conditions of every band that it reaches; an edge that reaches the os brings previa and no low-lying one.
+/// Bleeding now overrides every planned window. With signs of accreta or a vessel near the os the windows of
+/// uncomplicated previa and low-lying placenta do not hold and are left out, so that they cannot be mixed up. Previa and
+/// low-lying come only from [`PROVISIONAL_BELOW`] on, since before it the place is provisional. A straddling value brings
+/// the conditions of every band that it reaches; an edge that reaches the os brings previa and no low-lying one.
 #[must_use]
 pub fn conditions(
     context: &ExamContext,
@@ -148,17 +164,17 @@ pub fn conditions(
     finding: Option<&Finding>,
     measurement: Option<&Measurement>,
 ) -> Vec<Condition> {
-    let mut out = Vec::new();
     if context.bleeding == Bleeding::Now {
-        out.push(Condition::BleedingNow);
+        return vec![Condition::BleedingNow];
     }
+    let mut out = Vec::new();
     if !context.accreta_signs.is_empty() {
         out.push(Condition::Accreta);
     }
     if context.doppler_over_os == DopplerOverOs::DoneVesselSeen || context.vessel_to_os_mm.is_some_and(|d| d <= VESSEL_WIDER) {
         out.push(Condition::VasaPrevia);
     }
-    if age.is_none_or(|a| a < PROVISIONAL_BELOW) {
+    if !out.is_empty() || age.is_none_or(|a| a < PROVISIONAL_BELOW) {
         return out;
     }
     let (Some(finding), Some(m)) = (finding, measurement) else { return out };
@@ -171,8 +187,8 @@ pub fn conditions(
         out.push(Condition::LowLying);
         let low = m.interval.low_mm.map_or(f64::NEG_INFINITY, |l| l.get());
         let high = m.interval.high_mm.map_or(f64::INFINITY, |h| h.get());
-        let value = if let Value::Exact { signed_mm } = m.value { signed_mm.get() } else { f64::NAN };
-        let reaches = |from: f64, to: f64| (value > from && value <= to) || (high > from && low <= to);
+        // The interval always holds the value; 10 and 20 mm belong to the band below them, as in the body that has both.
+        let reaches = |from: f64, to: f64| high > from && low <= to;
         if reaches(0.0, 10.0) {
             out.push(Condition::LowLyingTo10);
         }

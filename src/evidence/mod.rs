@@ -36,3 +36,25 @@ pub fn from_memory(tables: &[Table]) -> Result<Vec<ExplainLine>> {
     out.retain(|l| l.source.provenance == Provenance::FromMemory);
     Ok(out)
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
+    use super::*;
+
+    #[test]
+    fn the_list_of_what_nobody_read_names_the_sogc_bands_and_the_accreta_counts() {
+        let list = from_memory(&crate::guideline::tables().unwrap()).unwrap();
+        let has = |row: &str| list.iter().any(|l| l.row == row);
+        for row in [
+            "sogc-2020 / low-lying-to-10 / upper-mm",
+            "sogc-2020 / minimum-age",
+            "us-consensus-2014 / low-lying / upper-included",
+            "accreta / prior 2",
+            "delivery / acog-831-previa",
+        ] {
+            assert!(has(row), "{row}");
+        }
+        assert!(!has("rcog-2018 / low-lying / upper-mm") && !has("delivery / smfm-44-previa"));
+    }
+}

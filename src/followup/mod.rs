@@ -189,3 +189,51 @@ fn silent(exam: &Exam<'_>, scans: &[NextScan]) -> Vec<ExplainLine> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
+    use super::*;
+
+    fn scan(dates: Option<(&str, &str)>) -> NextScan {
+        let age = GestationalAge::weeks_and_days(32, 0);
+        let line = ExplainLine { text: String::new(), row: String::new(), source: Citation::fixed("", Provenance::CommonPractice) };
+        NextScan { from: age, to: age, dates: dates.map(|(a, b)| (a.parse().unwrap(), b.parse().unwrap())), own_table: true, line }
+    }
+
+    #[test]
+    fn a_window_holds_on_its_first_and_last_day() {
+        let s = scan(Some(("2026-04-15", "2026-04-21")));
+        let on = |d: &str| s.due(d.parse().unwrap());
+        assert_eq!(
+            [on("2026-04-14"), on("2026-04-15"), on("2026-04-21"), on("2026-04-22")],
+            [Due::Later, Due::Now, Due::Now, Due::Overdue]
+        );
+        assert_eq!(scan(None).due("2026-04-15".parse().unwrap()), Due::NoDates);
+    }
+
+    #[test]
+    fn an_urgent_matter_stays_open_until_it_was_read_back() {
+        let line = scan(None).line;
+        let all = [Urgent { id: UrgentId::Bleeding, line: line.clone() }, Urgent { id: UrgentId::VasaPrevia, line }];
+        let told = |matter, read_back| Told { matter, to: "A".into(), by: "B".into(), at: "2026-04-15T10:00:00+02:00".into(), read_back };
+        let open_ids = |t: &[Told]| open(&all, t).iter().map(|u| u.id).collect::<Vec<_>>();
+        assert_eq!(open_ids(&[]), [UrgentId::Bleeding, UrgentId::VasaPrevia]);
+        assert_eq!(open_ids(&[told(UrgentId::Bleeding, false)]), [UrgentId::Bleeding, UrgentId::VasaPrevia]);
+        assert_eq!(open_ids(&[told(UrgentId::Bleeding, true)]), [UrgentId::VasaPrevia]);
+    }
+
+    #[test]
+    fn every_rule_is_read_and_cited() {
+        let rules = rules().unwrap();
+        assert!(rules.iter().all(|r| !r.source.text.is_empty() || r.source.provenance == Provenance::CommonPractice));
+        // Every bundled table has a body that asks for a scan at 32 weeks.
+        for t in crate::guideline::tables().unwrap() {
+            assert!(
+                rules.iter().any(|r| r.window.is_some_and(|w| w.0.weeks() == 32) && r.tables.iter().any(|id| id == t.id())),
+                "{}",
+                t.id()
+            );
+        }
+    }
+}

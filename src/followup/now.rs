@@ -2,12 +2,17 @@
 
 use super::Exam;
 use crate::context::{Answer, Bleeding, CordInsertion, DopplerOverOs, PlacentalPosition};
+use crate::evidence::VESSEL_WIDER;
 use crate::guideline::{BandKind, ExplainLine, Outcome, Reason};
 use crate::source::{Citation, Provenance};
+use crate::units::Mm;
 
 fn line(row: &str, text: impl Into<String>, source: &'static str, provenance: Provenance) -> ExplainLine {
     ExplainLine { text: text.into(), row: format!("program / {row}"), source: Citation::fixed(source, provenance) }
 }
+
+/// The cervical length at which Stafford 2010 divides, mm.
+const SHORT_CERVIX: Mm = Mm::new(30.0);
 
 const DOPPLER: &str = "Reddy 2014 from memory: low or previa, even if resolved, wants colour and pulsed Doppler for vasa previa; \
                        3 of 20 persisting low placentas had vasa previa in Heller 2014, PMID 24658950";
@@ -199,6 +204,23 @@ pub(super) fn statements(exam: &Exam<'_>) -> Vec<ExplainLine> {
             "Pelvic rest; no high-intensity exercise; no digital examination through the cervix; a speculum examination is acceptable.",
             "",
             Provenance::CommonPractice,
+        ));
+    }
+    if let Some(d) = c.vessel_to_os_mm.filter(|d| *d > VESSEL_WIDER) {
+        out.push(line(
+            "statements / vessel-beyond",
+            format!("Nearest vessel {} mm from the os: beyond the usual 20 mm and the 50 mm proposed in 2025.", d.get()),
+            "2 cm usual (second-hand); 5 cm: Schenone 2025, J Clin Med 14:1009",
+            Provenance::SecondHand,
+        ));
+    }
+    if exam.may_reach_os() && c.cervical_length_mm.is_some_and(|cl| cl <= SHORT_CERVIX) {
+        out.push(line(
+            "statements / short-cervix",
+            "Cervix of 30 mm or less with previa: birth for haemorrhage in 79 % against 28 % of 68 women (Stafford 2010). Against: SMFM Consult \
+             Series #40 advises no routine cervical length in previa.",
+            "Stafford 2010; SMFM Consult Series #40, 2016 (grade 2B)",
+            Provenance::Published,
         ));
     }
     if exam.may_be_low() && c.bleeding_episodes.is_some_and(|n| n >= 3) {

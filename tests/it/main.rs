@@ -15,3 +15,4 @@ mod records;
 mod samples;
 #[cfg(feature = "viewer")]
 mod viewer;
+mod vignettes;
