@@ -1,4 +1,4 @@
-"""Distances of the library against numpy, on scales that differ in x and y too.
+"""Distances of the library against numpy, on scales that differ in x and y too; binomial intervals against scipy.
 
 Run by tests/run, or by hand: target/venv/bin/python tests/outside/against_numpy.py
 """
@@ -6,6 +6,7 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/against_numpy
 import sys
 
 import numpy as np
+from scipy.stats import binomtest
 
 from _probe import ask, report
 
@@ -38,5 +39,40 @@ def refused_scales():
         yield answer.get("kind") == "Uncalibrated", f"{request}: found {answer}"
 
 
+def exact_intervals():
+    """Clopper-Pearson 95 % intervals: every share of small samples, random ones of large samples."""
+    rng = np.random.default_rng(3)
+    cases = [(k, n) for n in range(1, 41) for k in range(n + 1)]
+    cases += [(int(rng.integers(0, n + 1)), int(n)) for n in rng.integers(50, 20000, 300)]
+    for (k, n), answer in zip(cases, ask(PROBE, [{"do": "exact-interval", "events": k, "of": n} for k, n in cases])):
+        expected = binomtest(k, n).proportion_ci(method="exact")
+        off = max(abs(answer["low"] - expected.low), abs(answer["high"] - expected.high))
+        yield off < 1e-8, f"{k} of {n}: expected {expected}, found {answer}"
+
+
+def printed_intervals():
+    """Intervals in per cent, for the cohorts of Silver et al., Obstet Gynecol 2006;107:1226-32, recomputed to one decimal."""
+    cases = {(13, 398): (1.8, 5.5), (23, 211): (7.0, 15.9), (29, 72): (28.9, 52.5), (20, 33): (42.1, 77.1), (4, 6): (22.3, 95.7), (2, 3): (9.4, 99.2)}
+    for ((k, n), expected), answer in zip(cases.items(), ask(PROBE, [{"do": "exact-interval", "events": k, "of": n} for k, n in cases])):
+        found = tuple(round(100 * answer[end], 1) for end in ("low", "high"))
+        yield found == expected, f"{k} of {n}: expected {expected}, found {found}"
+
+
+def impossible_shares():
+    """Of none, and more than all."""
+    for answer in ask(PROBE, [{"do": "exact-interval", "events": k, "of": n} for k, n in [(0, 0), (3, 2)]]):
+        yield answer == {"low": None, "high": None}, f"found {answer}"
+
+
 if __name__ == "__main__":
-    sys.exit(report([("distances to 1e-9 mm", distances()), ("scales that are refused", refused_scales())]))
+    sys.exit(
+        report(
+            [
+                ("distances to 1e-9 mm", distances()),
+                ("scales that are refused", refused_scales()),
+                ("exact binomial intervals", exact_intervals()),
+                ("the same as printed", printed_intervals()),
+                ("shares that cannot be", impossible_shares()),
+            ]
+        )
+    )

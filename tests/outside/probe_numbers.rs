@@ -3,6 +3,7 @@
 //!
 //! - `{"do":"distance","mm_per_px":[x,y],"a":[x,y],"b":[x,y]}` → `{"mm":…}`
 //! - `{"do":"age","dating":"due-date"|"last-period","date":"YYYY-MM-DD","exam":"YYYY-MM-DD"}` → `{"days":…}`
+//! - `{"do":"exact-interval","events":…,"of":…}` → `{"low":…,"high":…}`, shares of 1, or nulls
 //! - `{"do":"classify","table":id,"value":"exact"|"overlap-at-least"|"no-placenta-within","mm":…,"low_mm":…|null,`
 //!   `"high_mm":…|null,"assumed":bool,"age_days":…|null,"route":…,"bladder":…,"contraction":…}` → the finding
 #![allow(clippy::print_stdout)]
@@ -12,6 +13,7 @@ use std::io::{BufRead, stdin};
 use osspan::calibrate::{Basis, Calibration};
 use osspan::context::{Bladder, Contraction, Dating, ExamContext, GestationalAge, Route, gestational_age};
 use osspan::estimate::Interval;
+use osspan::evidence::exact_interval;
 use osspan::guideline::{classify, table};
 use osspan::measure::{Measurement, Side, SideCheck, Value};
 use osspan::units::{Mm, PxPoint};
@@ -24,6 +26,7 @@ use serde_json::json;
 enum Request {
     Distance { mm_per_px: (f64, f64), a: (f64, f64), b: (f64, f64) },
     Age { dating: String, date: String, exam: String },
+    ExactInterval { events: u32, of: u32 },
     Classify(Box<Classify>),
 }
 
@@ -63,6 +66,10 @@ fn answer(request: Request) -> osspan::Result<serde_json::Value> {
                 _ => Dating::LastPeriod(day(&date)?),
             };
             Ok(json!({"days": gestational_age(dating, day(&exam)?)?.total_days()}))
+        }
+        Request::ExactInterval { events, of } => {
+            let interval = exact_interval(events, of);
+            Ok(json!({"low": interval.map(|i| i.0), "high": interval.map(|i| i.1)}))
         }
         Request::Classify(c) => finding(&c),
     }
