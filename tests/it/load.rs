@@ -6,6 +6,7 @@ mod dicomfile;
 mod hostile;
 mod jpeg;
 mod scan;
+mod seeds;
 mod syntaxes;
 
 use std::path::PathBuf;

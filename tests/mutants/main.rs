@@ -1,7 +1,7 @@
 //! Damaged files from every syntax: cut short, bits turned, fields set to telling values, pieces repeated or left out.
 //! Whatever comes of it, there is no panic, no file takes longer than two seconds, and memory stays within the limit.
 //!
-//! `OSSPAN_MUTANTS` sets how many (2 000 when absent); `tests/fuzz/long` runs 200 000. The seeds are in `tests/seeds`.
+//! `OSSPAN_MUTANTS` sets how many (2 000 when absent); `tests/fuzz/run mutants N` runs N. The seeds are in `tests/seeds`.
 //! It is a test binary of its own because it measures the memory of the whole process.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 
