@@ -111,9 +111,7 @@ fn claim_and_rename(temporary: NamedTempFile, path: &Path) -> io::Result<()> {
     let shown = name.to_string_lossy().into_owned();
     let claim = path.with_file_name(name);
     let claimed = |e: io::Error| match e.kind() {
-        IoKind::AlreadyExists => {
-            io::Error::other(format!("another program is saving the same name; if none is running, remove {shown}"))
-        }
+        IoKind::AlreadyExists => io::Error::other(format!("another program is saving the same name; if none is running, remove {shown}")),
         _ => e,
     };
     fs::OpenOptions::new().write(true).create_new(true).open(&claim).map_err(claimed)?;

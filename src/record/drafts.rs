@@ -89,7 +89,8 @@ impl Drafts {
     /// # Errors
     /// [`ErrorKind::Io`]; an earlier draft of the frame then still stands.
     pub fn keep(&self, draft: &Draft) -> Result<()> {
-        let text = serde_json::to_vec_pretty(draft).map_err(|e| Error::new(ErrorKind::Format, "the draft cannot be written").caused_by(e))?;
+        let text =
+            serde_json::to_vec_pretty(draft).map_err(|e| Error::new(ErrorKind::Format, "the draft cannot be written").caused_by(e))?;
         files::replace(&self.dir, &name(&draft.frame), &text)?;
         Ok(())
     }

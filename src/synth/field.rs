@@ -3,11 +3,11 @@
 //! # Model
 //!
 //! Tissue is a cloud of point scatterers, [`DENSITY`] to the square millimetre, fixed in the anatomy: the same tissue seen
-//! from a moved probe has the same scatterers. Each echoes with a complex Gaussian amplitude whose mean power is its
-//! tissue's, delayed by the way there and back. The field is their sum, smeared along depth by the pulse and across beams
-//! by the beam, both Gaussian; the beam is narrowest at its focus and widens as a Gaussian beam does. With many
-//! scatterers to a resolution cell the sum is circular complex Gaussian and its size follows Rayleigh's law (fully
-//! developed speckle; Goodman 1975, Burckhardt 1978, from memory).
+//! from a moved probe has the same scatterers. Each echoes with its tissue's power and a phase of its own, delayed by the
+//! way there and back. The field is their sum, smeared along depth by the pulse and across beams by the beam, both
+//! Gaussian; the beam is narrowest at its focus and widens as a Gaussian beam does. With many scatterers to a resolution
+//! cell the sum is circular complex Gaussian and its size follows Rayleigh's law (fully developed speckle; Goodman 1975,
+//! Burckhardt 1978, from memory).
 //!
 //! # Reproducibility
 //!
@@ -24,8 +24,9 @@ use super::shape::At;
 pub(crate) const BEAMS: usize = 384;
 /// Depth step of the grid, mm.
 pub(crate) const STEP_MM: f64 = 0.12;
-/// Scatterers per mm²: about 10 to the smallest resolution cell.
-const DENSITY: f64 = 25.0;
+/// Scatterers per mm². The cell of the pulse and the beam at its focus, 2π σ σ, holds 22 of them: with 11, mean/SD of the
+/// speckle was found 4 % short of Rayleigh's.
+const DENSITY: f64 = 50.0;
 /// Side of a tile of tissue, mm.
 const TILE_MM: f64 = 8.0;
 /// Wavelength, mm: 1540 m/s at 6.5 MHz.
@@ -176,7 +177,7 @@ impl Field {
         let mut out = Vec::new();
         for _ in 0..(DENSITY * TILE_MM * TILE_MM) as u32 {
             let p = At::new(x0 + TILE_MM * noise.unit(), y0 + TILE_MM * noise.unit());
-            let (re, im) = noise.normal_pair();
+            let phase = std::f64::consts::TAU * noise.unit();
             let on_frame = hold.to_frame(p);
             let (row, beam) = self.grid_of(on_frame);
             if row < 0.0 || beam < 0.0 || row >= (self.rows.len() - 1) as f64 || beam >= (BEAMS - 1) as f64 {
@@ -193,9 +194,9 @@ impl Field {
             mean_power += power(-14.0 - 9.0 * depth);
             let cell = STEP_MM * (self.scanner.face_radius_mm + depth) * self.scanner.beam_step(BEAMS);
             let made_up_for = gain[beam as usize].get(row as usize / LOSS_EVERY).copied().unwrap_or(1.0);
-            let size = libm::sqrt(0.5 * mean_power * made_up_for / (DENSITY * cell));
-            let (sin, cos) = libm::sincos(-2.0 * std::f64::consts::TAU * depth / WAVELENGTH_MM);
-            out.push(Echo { row, beam, value: [size * (re * cos - im * sin), size * (re * sin + im * cos)] });
+            let size = libm::sqrt(mean_power * made_up_for / (DENSITY * cell));
+            let (sin, cos) = libm::sincos(phase - 2.0 * std::f64::consts::TAU * depth / WAVELENGTH_MM);
+            out.push(Echo { row, beam, value: [size * cos, size * sin] });
         }
         out
     }
