@@ -4,7 +4,9 @@
 //! where everything lies. All of it is a pure function of its numbers and a seed.
 
 pub mod anatomy;
+mod field;
 mod noise;
+pub mod phantom;
 mod render;
 pub mod sample;
 mod scanner;
@@ -12,6 +14,7 @@ mod shape;
 mod truth;
 
 pub use anatomy::{Anatomy, Wall};
-pub use render::render;
+pub use field::Envelope;
+pub use render::{Seed, render};
 pub use scanner::{Hold, Scanner};
 pub use truth::{Truth, truth};

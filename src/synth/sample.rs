@@ -9,7 +9,7 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::noise::Noise;
-use super::{Anatomy, Hold, Scanner, Truth, render, truth};
+use super::{Anatomy, Hold, Scanner, Seed, Truth, render, truth};
 use crate::dicom::write::{Pictures, UltrasoundObject, uid_from};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measure::{EdgeMark, Side};
@@ -96,7 +96,7 @@ pub fn sample_exam() -> Result<Vec<SampleFile>> {
     for (v, visit) in (1_u32..).zip(visits()) {
         for (k, &longer) in (1_u32..).zip(visit.planes) {
             let name = format!("visit-{v}/frame-{k}.dcm");
-            let (picture, frame) = plane(&visit, &visit.scanner, longer, u64::from(100 * v + k))?;
+            let (picture, frame) = plane(&visit, &visit.scanner, longer, Seed { tissue: u64::from(100 * v + k), shot: 0 })?;
             files.push(file(&visit, &visit.scanner, name, v, k, Pictures::Single(picture), vec![frame])?);
         }
         if !visit.sweep.is_empty() {
@@ -108,7 +108,8 @@ pub fn sample_exam() -> Result<Vec<SampleFile>> {
             for (i, &longer) in (0_u32..).zip(visit.sweep) {
                 // The probe slides a little from frame to frame.
                 let hold = Hold { os_x_mm: visit.hold.os_x_mm + 0.5 * f64::from(i), ..visit.hold };
-                let (picture, frame) = plane(&Visit { hold, ..again(&visit) }, &scanner, longer, u64::from(100 * v + 10 + i))?;
+                let (picture, frame) =
+                    plane(&Visit { hold, ..again(&visit) }, &scanner, longer, Seed { tissue: u64::from(100 * v + 10), shot: i })?;
                 frames.push(picture);
                 truths.push(frame);
             }
@@ -124,7 +125,7 @@ const fn again(visit: &Visit) -> Visit {
 }
 
 /// A plane `longer` mm off the shortest way.
-fn plane(visit: &Visit, scanner: &Scanner, longer: f64, seed: u64) -> Result<(Vec<u8>, Truth)> {
+fn plane(visit: &Visit, scanner: &Scanner, longer: f64, seed: Seed) -> Result<(Vec<u8>, Truth)> {
     let shortest = visit.anatomy.edge_to_os_mm;
     let anatomy = Anatomy { edge_to_os_mm: shortest + longer * shortest.signum(), ..visit.anatomy };
     Ok((render(&anatomy, scanner, &visit.hold, seed)?, truth(&anatomy, scanner, &visit.hold)?))

@@ -113,6 +113,21 @@ impl Scanner {
         At::new(r * sin, r * cos - self.face_radius_mm)
     }
 
+    /// Angle from one beam to the next, radians.
+    pub(crate) fn beam_step(&self, beams: usize) -> f64 {
+        2.0 * self.half_angle_degrees.to_radians() / (beams - 1) as f64
+    }
+
+    /// Angle of a beam, radians.
+    pub(crate) fn angle_of(&self, beam: usize, beams: usize) -> f64 {
+        beam as f64 * self.beam_step(beams) - self.half_angle_degrees.to_radians()
+    }
+
+    /// Beam at an angle, with its fraction.
+    pub(crate) fn beam_of(&self, angle: f64, beams: usize) -> f64 {
+        (angle + self.half_angle_degrees.to_radians()) / self.beam_step(beams)
+    }
+
     /// Whether a place lies in the sector.
     pub(crate) fn sees(&self, p: At) -> bool {
         let (depth, angle) = self.polar(p);
