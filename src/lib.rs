@@ -37,6 +37,8 @@ pub mod followup;
 
 pub mod sheet;
 
+pub mod trend;
+
 pub mod reading;
 
 pub mod record;

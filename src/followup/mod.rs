@@ -2,10 +2,12 @@
 //!
 //! Nothing here is an order, and nothing follows from the distance alone.
 
+mod due;
 mod now;
 mod rules;
 mod urgent;
 
+pub use due::{Latest, Listed, Standing, due_list};
 pub use rules::{Rule, rules};
 pub use urgent::{Told, Urgent, UrgentId, open};
 
