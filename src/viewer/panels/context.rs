@@ -11,7 +11,12 @@ use crate::viewer::theme::{Theme, size};
 /// A choice that is on or off, named for those who cannot see where it stands.
 pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str) -> bool {
     let colour = if on { theme.on_button } else { theme.text };
-    let response = ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true));
+    let response = ui
+        .scope(|ui| {
+            ui.spacing_mut().button_padding.x = 7.0;
+            ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true))
+        })
+        .inner;
     let role = egui::Role::Button;
     response.widget_info(|| egui::WidgetInfo::selected(role, true, on, name));
     response.clicked()

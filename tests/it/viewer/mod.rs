@@ -3,3 +3,4 @@
 mod invented;
 mod raster;
 mod screens;
+mod session;
