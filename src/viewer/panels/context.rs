@@ -85,7 +85,7 @@ pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actio
 /// A field of one line, by name; returns the text when it was changed.
 pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
     let mut edited = text.to_owned();
-    let response = ui.name_inputs(name, |ui| ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)));
+    let response = ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)).accessible_name(name);
     ((response.changed() && edited != text).then_some(edited), response)
 }
 
