@@ -122,7 +122,7 @@ pub mod size {
     /// Small letters.
     pub const SMALL: f32 = 12.5;
     /// Width of the case sheet.
-    pub const SHEET: f32 = 432.0;
+    pub const SHEET: f32 = 440.0;
     /// Width of the first column of the case sheet.
     pub const SHEET_COLUMN: f32 = 88.0;
     /// Width of the exam drawer.

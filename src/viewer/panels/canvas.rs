@@ -88,6 +88,9 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     {
         scene.draw_inset(at);
     }
+    if background.has_focus() {
+        outline(&scene.painter, rect.shrink(1.0));
+    }
     actions
 }
 
@@ -98,7 +101,6 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
     if response.has_focus() {
         ui.memory_mut(|m| m.set_focus_lock_filter(response.id, arrows_stay()));
-        outline(&scene.painter, scene.rect.shrink(1.0));
     }
     let armed = scene.session.armed().is_some();
     if response.clicked()

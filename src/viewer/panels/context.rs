@@ -11,7 +11,12 @@ use crate::viewer::theme::{Theme, size};
 /// A choice that is on or off, named for those who cannot see where it stands.
 pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str) -> bool {
     let colour = if on { theme.on_button } else { theme.text };
-    let response = ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true));
+    let response = ui
+        .scope(|ui| {
+            ui.spacing_mut().button_padding.x = 7.0;
+            ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true))
+        })
+        .inner;
     let role = egui::Role::Button;
     response.widget_info(|| egui::WidgetInfo::selected(role, true, on, name));
     response.clicked()
@@ -80,7 +85,7 @@ pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actio
 /// A field of one line, by name; returns the text when it was changed.
 pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
     let mut edited = text.to_owned();
-    let response = ui.name_inputs(name, |ui| ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)));
+    let response = ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)).accessible_name(name);
     ((response.changed() && edited != text).then_some(edited), response)
 }
 

@@ -28,12 +28,9 @@ pub fn patient_words(patient: &Identity) -> String {
     format!("{name} · {number} · {born}")
 }
 
-/// Exam place, age, route and date in one line.
+/// Age, route and date in one line.
 fn exam_words(session: &Session) -> String {
     let mut parts = Vec::new();
-    if let Some((i, n)) = session.exam_place() {
-        parts.push(format!("exam {i} of {n}"));
-    }
     if let Some(exam) = session.exam() {
         match exam.context.gestational_age() {
             Ok(age) => parts.push(age.to_string()),
@@ -63,20 +60,22 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
             narrow(ui, 150.0, RichText::new(reader.0).color(reader.1));
             let table =
                 session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (t.name().to_owned(), theme.quiet));
-            narrow(ui, 150.0, RichText::new(table.0).color(table.1));
+            narrow(ui, 250.0, RichText::new(table.0).color(table.1));
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let Some(exam) = session.exam() else {
                     ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));
                     return;
                 };
                 part(ui, heavy(patient_words(&exam.patient), size::BODY, theme.text));
-                part(ui, RichText::new(exam_words(session)).color(theme.text));
                 if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
-                    let button = egui::Button::new(RichText::new(format!("frame {i} of {n}")).color(theme.text)).frame_when_inactive(false);
+                    let of = session.exam_place().map(|(e, all)| format!("exam {e} of {all}, ")).unwrap_or_default();
+                    let text = RichText::new(format!("{of}frame {i} of {n}")).color(theme.text);
+                    let button = egui::Button::new(text).frame_when_inactive(false);
                     if ui.add(button).on_hover_text("Exams and frames (F)").clicked() {
                         actions.push(Action::ToggleList);
                     }
                 }
+                part(ui, RichText::new(exam_words(session)).color(theme.text));
             });
         });
     });

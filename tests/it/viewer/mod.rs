@@ -1,5 +1,7 @@
 //! The window: its session without drawing, its screens, and driven by label.
 
+mod drive;
 mod invented;
 mod raster;
 mod screens;
+mod session;
