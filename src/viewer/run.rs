@@ -1,7 +1,9 @@
 //! Opens the window, or says in a plain sentence why there is none.
 
+use std::io::Write as _;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
+use std::time::Instant;
 
 use egui::{ViewportBuilder, vec2};
 
@@ -17,6 +19,10 @@ use crate::guideline;
 const LIBRARIES: &str =
     "On Debian or Ubuntu: apt-get install --no-install-recommends libx11-6 libx11-xcb1 libxcursor1 libxi6 libxkbcommon-x11-0 libgl1";
 
+/// Set to `window` or `picture`, it ends the program when its window, or the first picture of an exam, has been shown, and
+/// says on standard error how long that took. For `tests/bench/launch.sh`.
+const LAUNCH_ENV: &str = "OSSPAN_PRINT_FIRST_FRAME";
+
 /// Whether there is a display to open a window on. Elsewhere than on Linux and its kin there always is one to try.
 #[must_use]
 pub fn display_is_there() -> bool {
@@ -29,6 +35,7 @@ pub fn display_is_there() -> bool {
 /// # Errors
 /// [`ErrorKind::Io`] when no window can be opened, with what would help.
 pub fn run(path: Option<PathBuf>) -> Result<()> {
+    let started = Instant::now();
     let data_dir = files::data_dir()?;
     let records = files::records_dir()?;
     let tables = guideline::tables()?;
@@ -60,7 +67,11 @@ pub fn run(path: Option<PathBuf>) -> Result<()> {
             Box::new(move |cc| {
                 std::panic::set_hook(hook);
                 let worker = Worker::new(records, data_dir, &cc.egui_ctx);
-                Ok(Box::new(App::new(&cc.egui_ctx, Session::new(tables, settings), Box::new(worker), first)))
+                let app = App::new(&cc.egui_ctx, Session::new(tables, settings), Box::new(worker), first);
+                Ok(match std::env::var(LAUNCH_ENV) {
+                    Ok(until) => Box::new(Launch { app, started, picture: until == "picture", shown: false }),
+                    Err(_) => Box::new(app),
+                })
             }),
         )
     }));
@@ -69,5 +80,30 @@ pub fn run(path: Option<PathBuf>) -> Result<()> {
         Ok(Ok(())) => Ok(()),
         Ok(Err(e)) => Err(no_window(e.to_string())),
         Err(_) => Err(no_window("a library that windows need is missing".into())),
+    }
+}
+
+/// The window while its launch is timed.
+struct Launch {
+    app: App,
+    started: Instant,
+    /// Whether to wait for the first picture of an exam.
+    picture: bool,
+    shown: bool,
+}
+
+impl eframe::App for Launch {
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut eframe::Frame) {
+        // Being asked for another frame means that the one before is on the screen.
+        if self.shown {
+            let what = if self.picture { "picture" } else { "frame" };
+            let _ = writeln!(std::io::stderr(), "first {what} shown {:.1} ms after start", self.started.elapsed().as_secs_f64() * 1000.0);
+            std::process::exit(0);
+        }
+        self.app.ui(ui, frame);
+        self.shown = !self.picture || self.app.session().picture().is_some();
+        if self.shown {
+            ui.ctx().request_repaint();
+        }
     }
 }

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Launch to first frame: osspan on the sample exam beside an empty window of the same toolkit, in one run on one display.
+# Launch to first frame, and to the first picture of the sample exam: osspan beside an empty window of the same toolkit, in
+# one run on one display.
 #
 #   tests/bench/launch.sh [ROUNDS]
 #
@@ -25,7 +26,7 @@ for _ in $(seq 100); do
 done
 [ -s "$scratch/display" ] || { echo "Xvfb did not start:" >&2; cat "$scratch/xvfb.txt" >&2; exit 1; }
 DISPLAY=":$(cat "$scratch/display")"
-export DISPLAY OSSPAN_DATA="$scratch/data" OSSPAN_PRINT_FIRST_FRAME=1
+export DISPLAY OSSPAN_DATA="$scratch/data"
 unset WAYLAND_DISPLAY WAYLAND_SOCKET
 
 # Milliseconds that a program takes from start to its own end.
@@ -33,20 +34,24 @@ timed() {
   local before=${EPOCHREALTIME/./} after
   timeout 60 "$@" >/dev/null 2>"$scratch/said.txt" || { echo "$1 did not show a first frame:" >&2; cat "$scratch/said.txt" >&2; return 1; }
   after=${EPOCHREALTIME/./}
-  grep -q 'first frame shown' "$scratch/said.txt" || { echo "$1 ended without saying that its first frame was shown" >&2; return 1; }
+  grep -qE 'first (frame|picture) shown' "$scratch/said.txt" || { echo "$1 ended without saying that it was shown" >&2; return 1; }
   echo $(((after - before) / 1000))
 }
 
 median() { sort -n | awk '{ v[NR] = $1 } END { print (NR % 2) ? v[(NR + 1) / 2] : (v[NR / 2] + v[NR / 2 + 1]) / 2 }'; }
 
 # Once each beforehand, so that files are in memory; then turn about.
-timed "$target/examples/empty-window" >/dev/null
-timed "$target/osspan" >/dev/null
-for _ in $(seq "$rounds"); do
-  timed "$target/examples/empty-window" >>"$scratch/empty.txt"
-  timed "$target/osspan" >>"$scratch/osspan.txt"
+for round in $(seq 0 "$rounds"); do
+  for what in empty window picture; do
+    program="$target/osspan"
+    [ "$what" != empty ] || program="$target/examples/empty-window"
+    took="$(OSSPAN_PRINT_FIRST_FRAME="$what" timed "$program")"
+    [ "$round" = 0 ] || echo "$took" >>"$scratch/$what.txt"
+  done
 done
 empty="$(median <"$scratch/empty.txt")"
-osspan="$(median <"$scratch/osspan.txt")"
-echo "median of $rounds: empty window $empty ms, osspan on the sample exam $osspan ms"
-awk -v a="$osspan" -v b="$empty" 'BEGIN { printf "ratio %.2f\n", a / b }'
+for what in window picture; do
+  osspan="$(median <"$scratch/$what.txt")"
+  awk -v what="$what" -v n="$rounds" -v a="$osspan" -v b="$empty" \
+    'BEGIN { printf "to the first %s: %d ms, empty window %d ms, medians of %d: ratio %.2f\n", what == "window" ? "frame" : what, a, b, n, a / b }'
+done

@@ -1,7 +1,7 @@
 //! An empty window of the same toolkit and renderer: the floor that the launch of the real window is held against.
 //!
 //! When the first frame has been shown (the second is asked for) it prints the milliseconds since `main` began and ends
-//! the process, as `osspan` does when `OSSPAN_PRINT_FIRST_FRAME=1` is set. `tests/bench/launch.sh` times both.
+//! the process, as `osspan` does when `OSSPAN_PRINT_FIRST_FRAME=window` is set. `tests/bench/launch.sh` times both.
 #![allow(clippy::print_stderr)]
 
 use std::time::Instant;
