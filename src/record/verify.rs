@@ -1,15 +1,20 @@
 //! Recomputes a record from its own inputs and says every difference.
 
+use std::sync::LazyLock;
+
 use super::ReadingRecord;
 use crate::cautions::CautionId;
 use crate::frame::FrameId;
-use crate::guideline;
+use crate::guideline::{self, Table};
 use crate::measure::{self, Measurement};
 use crate::reading::{self, Distance, Inputs};
 
 /// Largest difference between a recorded number and the recomputed one, mm: room for another machine's elementary
 /// functions, far below anything that is shown.
 const TOLERANCE_MM: f64 = 1e-9;
+
+/// The bundled tables, parsed once for however many records.
+static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| guideline::tables().unwrap_or_default());
 
 /// One difference.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -51,12 +56,12 @@ pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check
         Err(e) => differ("the record's content", "a digest".into(), e.message()),
     }
     let mut unchecked = Vec::new();
-    match guideline::table(&record.table.id) {
-        Err(_) => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
-        Ok(table) if table.digest() != record.table.digest => {
+    match TABLES.iter().find(|t| t.id() == record.table.id) {
+        None => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
+        Some(table) if table.digest() != record.table.digest => {
             differ("the guideline table", format!("digest {}", record.table.digest), format!("digest {}", table.digest()));
         }
-        Ok(table) => {
+        Some(table) => {
             let inputs = Inputs {
                 geometry: &record.geometry,
                 landmarks: &record.landmarks,
@@ -64,7 +69,7 @@ pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check
                 consent: record.pixel_spacing_consent.as_ref(),
                 repeatability: &record.repeatability,
                 context: &record.context,
-                table: &table,
+                table,
             };
             match reading::read(&inputs) {
                 Err(e) => differ("the landmarks", "a reading".into(), e.message()),

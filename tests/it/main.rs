@@ -3,6 +3,8 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../common/records.rs"]
+mod invented;
 
 mod architecture;
 mod cautions;
@@ -16,3 +18,4 @@ mod samples;
 #[cfg(feature = "viewer")]
 mod viewer;
 mod vignettes;
+mod records_folder;
