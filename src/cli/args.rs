@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use super::export::ExportCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxPoint;
@@ -35,6 +36,9 @@ pub enum Command {
     Find(FindArgs),
     /// Sign a list of a folder's newest records, to be kept elsewhere; verify then tells when one is lost
     Checkpoint(CheckpointArgs),
+    /// Make a teaching set without identity: prepare, look at each frame and decide, write
+    #[command(subcommand)]
+    Export(ExportCommand),
     /// Print the guideline tables with the source of every number
     Guidelines,
     /// Read the bundled sample exam from its saved landmarks

@@ -5,6 +5,7 @@
 
 mod args;
 mod checkpoint;
+mod export;
 mod find;
 mod list;
 mod output;
@@ -12,6 +13,8 @@ mod read;
 mod sample;
 mod tables;
 mod verify;
+
+pub use export::{ExportCommand, FrameNumbers};
 
 pub use args::{Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
 
@@ -29,6 +32,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::List(a) => list::run(a, &mut out),
         Command::Verify(a) => verify::run(a, &mut out),
         Command::Find(a) => find::run(a, &mut out),
+        Command::Export(a) => export::run(a, &mut out),
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::calibrate::header::survey::{Bounds, survey};
+use crate::calibrate::header::{Bounds, survey};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Frame, Geometry, Samples};
 

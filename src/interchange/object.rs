@@ -102,7 +102,8 @@ impl TeachingObject<'_> {
 
     fn picture(&self) -> Result<Vec<InMemElement>> {
         let side = |v: u32| {
-            u16::try_from(v).map_err(|_| Error::new(ErrorKind::Limit, "the frame is too large").expected("at most 65535 px").found(v.to_string()))
+            u16::try_from(v)
+                .map_err(|_| Error::new(ErrorKind::Limit, "the frame is too large").expected("at most 65535 px").found(v.to_string()))
         };
         let short = |tag, v: u16| DataElement::new(tag, VR::US, dicom_value!(U16, v));
         let g = self.geometry;

@@ -83,12 +83,8 @@ impl TeachingSet {
     /// the reason.
     #[must_use]
     pub fn prepare<'a>(files: impl IntoIterator<Item = &'a StoredFile>, key: &[u8; 32]) -> Self {
-        let mut set = Self {
-            schema: SCHEMA.into(),
-            key: key.iter().map(|b| format!("{b:02x}")).collect(),
-            frames: Vec::new(),
-            left_out: Vec::new(),
-        };
+        let mut set =
+            Self { schema: SCHEMA.into(), key: key.iter().map(|b| format!("{b:02x}")).collect(), frames: Vec::new(), left_out: Vec::new() };
         for file in files {
             match cleanable(file) {
                 Ok(()) => set.frames.extend((1..=file.frame_count()).map(|number| TeachingFrame {

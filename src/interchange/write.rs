@@ -17,7 +17,7 @@ use crate::guideline;
 use crate::load::StoredFile;
 use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
-use crate::record::{Origin, Patient, ReadingRecord, Store, verify};
+use crate::record::{Origin, Patient, ReadingRecord, Store, recompute};
 use crate::source::{Citation, Provenance};
 
 /// Transfer syntaxes that lose something, by the end of their UID under 1.2.840.10008.1.2.4: JPEG, near-lossless JPEG-LS,
@@ -146,7 +146,8 @@ impl TeachingSet {
         let mut new_ids: HashMap<&str, Option<String>> = HashMap::new();
         while !waiting.is_empty() {
             let pending: std::collections::HashSet<&str> = waiting.iter().map(|(_, r, _)| r.id()).collect();
-            let (ready, rest): (Vec<_>, Vec<_>) = waiting.into_iter().partition(|(_, r, _)| !r.follows.iter().any(|f| pending.contains(f.as_str())));
+            let (ready, rest): (Vec<_>, Vec<_>) =
+                waiting.into_iter().partition(|(_, r, _)| !r.follows.iter().any(|f| pending.contains(f.as_str())));
             if ready.is_empty() {
                 written.left_out.push(format!("{} record(s) that follow each other in a circle", rest.len()));
                 break;
@@ -172,7 +173,7 @@ impl TeachingSet {
     /// The reading of `old` made again on the new frame, with aliases for names and moved dates.
     fn cleaned_record(&self, old: &ReadingRecord, place: &Place, first: Option<&Date>, follows: Vec<String>) -> Result<ReadingRecord> {
         let unfit = |found: &str| Error::new(ErrorKind::Record, "it is not exported").expected("a record that verifies").found(found);
-        if let Some(d) = verify(old, None).differences.first() {
+        if let Some(d) = recompute(old, None).differences.first() {
             return Err(unfit(&format!("a difference in {}", d.what)));
         }
         let table = guideline::table(&old.table.id)?;

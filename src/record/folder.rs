@@ -9,8 +9,8 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::index::{from_hex, hex};
-use super::store::read_file;
-use super::{Check, Difference, ImageSource, Store, verify};
+use super::store::read_record_text;
+use super::{Check, Difference, ImageSource, Store, verify_text};
 use crate::error::{Error, Result};
 use crate::files;
 
@@ -52,11 +52,7 @@ impl Store {
     ///
     /// # Errors
     /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the folder cannot be listed, and whatever `each` returns.
-    pub fn verify(
-        &self,
-        images: Option<&(dyn ImageSource + Sync)>,
-        each: &mut dyn FnMut(&Verified) -> Result<()>,
-    ) -> Result<Totals> {
+    pub fn verify(&self, images: Option<&(dyn ImageSource + Sync)>, each: &mut dyn FnMut(&Verified) -> Result<()>) -> Result<Totals> {
         let paths = files::tree(self.dir(), "json")?;
         let mut totals = Totals { files: paths.len(), unfinished: files::unfinished(self.dir())?.len(), ..Totals::default() };
         let mut follows: Vec<([u8; 32], u32)> = Vec::new();
@@ -102,10 +98,10 @@ struct Links {
 
 fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>) -> (Verified, Option<Links>) {
     let read = || -> Result<(Check, Links)> {
-        let record = read_file(path)?;
+        let (record, check) = verify_text(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource))?;
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;
         let links = Links { id: from_hex(record.id())?, follows };
-        Ok((verify(&record, images.map(|i| i as &dyn ImageSource)), links))
+        Ok((check, links))
     };
     match read() {
         Ok((check, links)) => (Verified { path: path.clone(), check: Ok(check) }, Some(links)),

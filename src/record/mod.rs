@@ -12,7 +12,7 @@ pub use drafts::{Draft, Drafts};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use store::{Store, Stored};
-pub use verify::{Check, Difference, ImageSource, verify};
+pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};

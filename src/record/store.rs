@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::index::Index;
 use super::ReadingRecord;
+use super::index::Index;
 use crate::error::{Error, Result};
 use crate::files;
 use crate::frame::FrameId;
@@ -109,7 +109,12 @@ impl Store {
     }
 }
 
+/// Reads the text of one record file.
+pub(super) fn read_record_text(path: &Path) -> Result<String> {
+    files::read_text(path, LONGEST)
+}
+
 /// Reads one record file.
 pub(super) fn read_file(path: &Path) -> Result<ReadingRecord> {
-    files::read_text(path, LONGEST).and_then(|t| ReadingRecord::from_json(&t))
+    ReadingRecord::from_json(&read_record_text(path)?)
 }

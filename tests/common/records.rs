@@ -104,7 +104,8 @@ impl Case {
     /// Another invented record for each number: 16 frames a patient, 4 readers, 400 days.
     pub fn numbered(&mut self, n: u64, follows: Vec<String>) -> Result<ReadingRecord> {
         let day = jiff::civil::date(2031, 1, 1) + jiff::Span::new().days((n % 400) as i64);
-        self.landmarks.edge = EdgeMark::PlacentalEdge { at: PxPoint::new(60.0 + (n * 37 % 239) as f64, 240.0 + (n % 1_000_000) as f64 * 1e-6) };
+        self.landmarks.edge =
+            EdgeMark::PlacentalEdge { at: PxPoint::new(60.0 + (n * 37 % 239) as f64, 240.0 + (n % 1_000_000) as f64 * 1e-6) };
         self.landmarks.placental_body = Some(PxPoint::new(20.0, 260.0));
         self.context.exam_date = Some(day);
         self.context.dating = Some(Dating::DueDate(day + jiff::Span::new().days(60)));

@@ -11,9 +11,11 @@ mod cautions;
 mod commands;
 mod coverage;
 mod exam;
+mod export;
 mod guideline;
 mod load;
 mod records;
+mod records_folder;
 mod samples;
 #[cfg(feature = "viewer")]
 mod viewer;

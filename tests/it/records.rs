@@ -1,11 +1,11 @@
 //! Readings and records: from landmarks to a saved file and back, and every way it can be found out of order.
 
+use osspan::ErrorKind;
 use osspan::frame::FrameId;
 use osspan::measure::{Side, Value};
 use osspan::reading::Distance;
-use osspan::record::{ImageSource, ReadingRecord, Store, verify};
+use osspan::record::{ImageSource, ReadingRecord, Store, verify, verify_text};
 use osspan::units::{Mm, PxPoint};
-use osspan::ErrorKind;
 
 use crate::invented::Case;
 
@@ -59,6 +59,8 @@ fn a_record_survives_its_file_bit_for_bit() {
     assert!(damaged.is_empty());
     assert_eq!(found[0].record, record);
     assert!(verify(&found[0].record, None).differences.is_empty());
+    let (again, check) = verify_text(&std::fs::read_to_string(&path).unwrap(), None).unwrap();
+    assert!(again == record && check.differences.is_empty(), "the digest of the text is that of the record");
     // The same file is never written over.
     assert!(store.save(&record).is_err_and(|e| e.kind() == ErrorKind::Record));
 }
