@@ -49,6 +49,8 @@ pub mod synth;
 
 pub mod sample;
 
+pub mod interchange;
+
 pub mod plot;
 
 pub mod cli;

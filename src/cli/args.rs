@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use super::export::ExportCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxPoint;
@@ -31,6 +32,13 @@ pub enum Command {
     List(ListArgs),
     /// Recompute every record of a folder and report each difference
     Verify(VerifyArgs),
+    /// List the records of a folder that answer every question asked
+    Find(FindArgs),
+    /// Sign a list of a folder's newest records, to be kept elsewhere; verify then tells when one is lost
+    Checkpoint(CheckpointArgs),
+    /// Make a teaching set without identity: prepare, look at each frame and decide, write
+    #[command(subcommand)]
+    Export(ExportCommand),
     /// Print the guideline tables with the source of every number
     Guidelines,
     /// Read the bundled sample exam from its saved landmarks
@@ -125,6 +133,56 @@ pub struct VerifyArgs {
     /// File or folder with the images, to check that they are unchanged
     #[arg(long)]
     pub images: Option<PathBuf>,
+    /// A checkpoint of this folder, to check that no record is lost
+    #[arg(long)]
+    pub checkpoint: Option<PathBuf>,
+    /// Say nothing of records that verify
+    #[arg(long)]
+    pub quiet: bool,
+}
+
+/// Arguments of `find`. Every option narrows the list.
+#[derive(Debug, Args)]
+pub struct FindArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// Patient number, or the patient key that the list shows
+    #[arg(long)]
+    pub patient: Option<String>,
+    /// Exams on this day or later, YYYY-MM-DD
+    #[arg(long)]
+    pub from: Option<Date>,
+    /// Exams on this day or earlier, YYYY-MM-DD
+    #[arg(long)]
+    pub to: Option<Date>,
+    /// Part of the reader's name
+    #[arg(long)]
+    pub reader: Option<String>,
+    /// Part of the finding or headline, such as "low-lying"
+    #[arg(long)]
+    pub finding: Option<String>,
+    /// Beginning of the frame's digest
+    #[arg(long)]
+    pub frame: Option<String>,
+    /// Beginning of the record's id
+    #[arg(long)]
+    pub id: Option<String>,
+    /// Only records that no other record follows
+    #[arg(long)]
+    pub current: bool,
+    /// Print the records themselves as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `checkpoint`.
+#[derive(Debug, Args)]
+pub struct CheckpointArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// Folder to keep the checkpoint in: best on another disk, out of reach of whoever can change the records
+    #[arg(long)]
+    pub to: PathBuf,
 }
 
 /// Arguments of `sample`.

@@ -4,6 +4,9 @@
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
 mod args;
+mod checkpoint;
+mod export;
+mod find;
 mod list;
 mod output;
 mod read;
@@ -11,7 +14,9 @@ mod sample;
 mod tables;
 mod verify;
 
-pub use args::{Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
+pub use export::{ExportCommand, FrameNumbers};
+
+pub use args::{Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -26,6 +31,9 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Read(a) => read::run(a, &mut out),
         Command::List(a) => list::run(a, &mut out),
         Command::Verify(a) => verify::run(a, &mut out),
+        Command::Find(a) => find::run(a, &mut out),
+        Command::Export(a) => export::run(a, &mut out),
+        Command::Checkpoint(a) => checkpoint::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };

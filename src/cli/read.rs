@@ -54,10 +54,11 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         table: &table,
     };
     let made = reading::read(&inputs)?;
-    let store = Store::at(match &args.records {
-        Some(dir) => dir.clone(),
+    let folder = match &args.records {
+        Some(d) => d.clone(),
         None => files::records_dir()?,
-    });
+    };
+    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     let mut saved = None;
     if args.save || args.json {
         let follows = store.heads(&frame.id)?;

@@ -12,7 +12,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::load::StoredFile;
 use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
-use crate::record::{Origin, ReadingRecord, Store};
+use crate::record::{Origin, Query, ReadingRecord, Store};
 use crate::sample::{FILE, SavedLandmarks};
 use crate::{files, guideline};
 
@@ -28,10 +28,11 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     })?;
     let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
     let table = guideline::table(&saved.guideline)?;
-    let store = Store::at(match &args.records {
+    let folder = match &args.records {
         Some(d) => d.clone(),
         None => files::records_dir()?,
-    });
+    };
+    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
     output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
     let repeatability = Repeatability::assumed_total();
@@ -64,7 +65,8 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         let follows = store.heads(&frame.id)?;
         let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
         // Running the sample again adds nothing to a folder that already holds the same readings.
-        if store.load()?.0.iter().any(|s| s.record.same_reading(&record)) {
+        let of_frame = Query { frame: Some(record.frame.sha256.clone()), ..Query::default() };
+        if store.index()?.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record))) {
             kept += 1;
         } else {
             store.save(&record)?;

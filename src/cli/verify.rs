@@ -1,4 +1,4 @@
-//! `verify`: every record of a folder, recomputed.
+//! `verify`: every record of a folder, recomputed, and whether any is missing.
 
 use std::collections::HashMap;
 use std::io::Write;
@@ -12,7 +12,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::frame::FrameId;
 use crate::load::scan::scan;
-use crate::record::{ImageSource, Store, verify};
+use crate::record::{Checkpoint, ImageSource, LONGEST_CHECKPOINT, Store, Totals, Verified};
 
 /// Digests of the frames at hand.
 #[derive(Default)]
@@ -57,23 +57,49 @@ pub(super) fn run(args: &VerifyArgs, out: &mut dyn Write) -> Done {
         return Err(Error::new(ErrorKind::Io, "there are no records").expected("a folder of records").found("no such folder").at(&folder));
     }
     let images = args.images.as_deref().map(Digests::of).transpose()?;
-    let (records, damaged) = Store::at(&folder).load()?;
-    let mut bad = damaged.len();
-    for e in &damaged {
-        output::line(out, &format!("NOT A RECORD  {e}"))?;
+    let checkpoint = args
+        .checkpoint
+        .as_deref()
+        .map(|p| files::read_text(p, LONGEST_CHECKPOINT).and_then(|t| Checkpoint::from_json(&t)).map_err(|e| e.at(p)))
+        .transpose()?;
+    let totals = Store::at(&folder).verify(images.as_ref().map(|i| i as &(dyn ImageSource + Sync)), &mut |v| print(v, args.quiet, out))?;
+    let lost = checkpoint.as_ref().map_or(Ok(0), |c| against(c, &totals, out))?;
+    if totals.unfinished > 0 {
+        let text = format!("{} unfinished file(s) that a crash left; they are no records and may be removed", totals.unfinished);
+        output::wrapped(out, "", &text)?;
     }
-    for stored in &records {
-        let check = verify(&stored.record, images.as_ref().map(|i| i as &dyn ImageSource));
-        let name = stored.path.file_name().unwrap_or_default().to_string_lossy();
-        output::line(out, &format!("{}  {name}", if check.differences.is_empty() { "verified " } else { "DIFFERS  " }))?;
-        bad += usize::from(!check.differences.is_empty());
-        for d in &check.differences {
-            output::wrapped(out, "    ", &format!("{}: expected {}, found {}", d.what, d.expected, d.found))?;
-        }
-        for u in &check.unchecked {
-            output::wrapped(out, "    not checked: ", u)?;
-        }
+    output::line(out, &format!("{} records, {} with differences", totals.files, totals.bad))?;
+    Ok(if totals.bad + lost == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+fn print(verified: &Verified, quiet: bool, out: &mut dyn Write) -> Result<()> {
+    let check = match &verified.check {
+        Err(e) => return output::line(out, &format!("NOT A RECORD  {e}")),
+        Ok(check) => check,
+    };
+    if quiet && check.differences.is_empty() {
+        return Ok(());
     }
-    output::line(out, &format!("{} records, {bad} with differences", records.len() + damaged.len()))?;
-    Ok(if bad == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+    let name = verified.path.file_name().unwrap_or_default().to_string_lossy();
+    output::line(out, &format!("{}  {name}", if check.differences.is_empty() { "verified " } else { "DIFFERS  " }))?;
+    for d in &check.differences {
+        output::wrapped(out, "    ", &format!("{}: expected {}, found {}", d.what, d.expected, d.found))?;
+    }
+    for u in &check.unchecked {
+        output::wrapped(out, "    not checked: ", u)?;
+    }
+    Ok(())
+}
+
+/// Says what a checkpoint names and the folder does not hold; returns how many.
+fn against(checkpoint: &Checkpoint, totals: &Totals, out: &mut dyn Write) -> Result<usize> {
+    let lost: Vec<&String> = checkpoint.heads.iter().filter(|id| !totals.holds(id)).collect();
+    for id in &lost {
+        output::wrapped(out, "LOST  ", &format!("record {id}: expected since the checkpoint of {}, found none", checkpoint.made_at))?;
+    }
+    let own = Checkpoint::public_key(&files::signing_seed(&files::data_dir()?)?) == checkpoint.key;
+    let by = if own { "this user's key".to_owned() } else { format!("another key, {}; see that it is one you trust", checkpoint.key) };
+    let text = format!("Checkpoint of {}, {} records, signed by {by}: {} lost", checkpoint.made_at, checkpoint.records, lost.len());
+    output::wrapped(out, "", &text)?;
+    Ok(lost.len())
 }

@@ -225,7 +225,8 @@ impl UltrasoundObject {
     }
 }
 
-fn region(r: &RawRegion) -> InMemDicomObject {
+/// One item of the Sequence of Ultrasound Regions.
+pub(crate) fn region(r: &RawRegion) -> InMemDicomObject {
     let short = |tag, v: Option<u16>| v.map(|v| DataElement::new(tag, VR::US, dicom_value!(U16, v)));
     let long = |tag, v: Option<u32>| v.map(|v| DataElement::new(tag, VR::UL, dicom_value!(U32, v)));
     let real = |tag, v: Option<f64>| v.map(|v| DataElement::new(tag, VR::FD, dicom_value!(F64, v)));

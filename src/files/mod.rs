@@ -1,13 +1,19 @@
 //! The one place for paths, private permissions, atomic publishing and settings.
 
+mod keys;
 mod publish;
 mod settings;
+mod tree;
 
+pub use keys::{random_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, replace, unfinished};
 pub use settings::Settings;
+pub use tree::{Stamp, tree, tree_with_stamps};
 
 use std::fs;
 use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
 
 use crate::error::{Error, ErrorKind, Result};
 
@@ -46,6 +52,18 @@ pub fn drafts_dir() -> Result<PathBuf> {
     Ok(data_dir()?.join("drafts"))
 }
 
+/// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or
+/// read-only.
+///
+/// # Errors
+/// As [`data_dir`].
+pub fn index_file(dir: &Path) -> Result<PathBuf> {
+    let whole = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
+    let digest = Sha256::digest(whole.as_os_str().as_encoded_bytes());
+    let name: String = digest.iter().take(10).map(|b| format!("{b:02x}")).collect();
+    Ok(data_dir()?.join("index").join(name))
+}
+
 /// The bundled sample exam: beside the sources when run from a checkout, else beside the program.
 #[must_use]
 pub fn sample_exam_dir() -> Option<PathBuf> {
@@ -56,19 +74,28 @@ pub fn sample_exam_dir() -> Option<PathBuf> {
     starts.iter().flat_map(|s| s.ancestors()).map(|a| a.join("sample-images")).find(|d| d.join("landmarks.json").is_file())
 }
 
-/// Reads a text file of at most `limit` bytes.
+/// Reads a file of at most `limit` bytes.
 ///
 /// # Errors
-/// [`ErrorKind::Io`], [`ErrorKind::Limit`] when it is longer, [`ErrorKind::Format`] when it is not UTF-8.
-pub fn read_text(path: &Path, limit: u64) -> Result<String> {
+/// [`ErrorKind::Io`], [`ErrorKind::Limit`] when it is longer.
+pub fn read_bytes(path: &Path, limit: u64) -> Result<Vec<u8>> {
     use std::io::Read;
-    let file = fs::File::open(path).map_err(|e| Error::io("the file cannot be read", path, e))?;
+    let fail = |e| Error::io("the file cannot be read", path, e);
+    let file = fs::File::open(path).map_err(fail)?;
     let mut bytes = Vec::new();
-    file.take(limit + 1).read_to_end(&mut bytes).map_err(|e| Error::io("the file cannot be read", path, e))?;
+    file.take(limit + 1).read_to_end(&mut bytes).map_err(fail)?;
     if bytes.len() as u64 > limit {
         return Err(Error::new(ErrorKind::Limit, "the file is too long").expected(format!("at most {limit} bytes")).found("more").at(path));
     }
-    String::from_utf8(bytes)
+    Ok(bytes)
+}
+
+/// Reads a text file of at most `limit` bytes.
+///
+/// # Errors
+/// As [`read_bytes`], and [`ErrorKind::Format`] when it is not UTF-8.
+pub fn read_text(path: &Path, limit: u64) -> Result<String> {
+    String::from_utf8(read_bytes(path, limit)?)
         .map_err(|_| Error::new(ErrorKind::Format, "the file is not text").expected("UTF-8").found("other bytes").at(path))
 }
 

@@ -136,6 +136,8 @@ fn sync_dir(dir: &Path) -> Result<()> {
 
 /// The system's refusal with what the person can do about it.
 fn explain(what: &str, path: &Path, e: io::Error) -> Error {
+    // The temporary file's library puts its path into the message, where none belongs.
+    let e = if e.raw_os_error().is_none() && e.kind() != IoKind::Other { e.kind().into() } else { e };
     let remedy = match e.kind() {
         IoKind::StorageFull | IoKind::QuotaExceeded | IoKind::FileTooLarge => "Make room on this disk, or name another folder for records",
         IoKind::ReadOnlyFilesystem | IoKind::PermissionDenied => "Name another folder for records, one that you may write to",

@@ -1,12 +1,18 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+mod checkpoint;
 mod drafts;
+mod folder;
+mod index;
 mod store;
 mod verify;
 
+pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
 pub use drafts::{Draft, Drafts};
+pub use folder::{Totals, Verified};
+pub use index::{Entry, Index, Query};
 pub use store::{Store, Stored};
-pub use verify::{Check, Difference, ImageSource, verify};
+pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
@@ -34,6 +40,20 @@ pub struct Patient {
     pub number: Option<String>,
     /// Calendar date.
     pub birth_date: Option<jiff::civil::Date>,
+}
+
+impl Patient {
+    /// A short key that stands for the patient in lists, so that these need name nobody: 16 hex digits made from the patient
+    /// number, or without one from name and date of birth. It is no secret: who knows the number can make the key.
+    #[must_use]
+    pub fn key(&self) -> Option<String> {
+        let basis = match (self.number.as_deref().map(str::trim).filter(|n| !n.is_empty()), &self.name, self.birth_date) {
+            (Some(number), _, _) => format!("number/{number}"),
+            (None, Some(name), Some(born)) => format!("name/{name}/{born}"),
+            _ => return None,
+        };
+        Some(Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect())
+    }
 }
 
 impl std::fmt::Debug for Patient {
@@ -208,8 +228,14 @@ impl ReadingRecord {
         let damaged = |e: serde_json::Error| {
             Error::new(ErrorKind::Record, "the record cannot be read").expected(format!("a record of schema {SCHEMA}")).found(e.to_string())
         };
-        let value: serde_json::Value = serde_json::from_str(text).map_err(damaged)?;
-        match value.get("schema").and_then(|s| s.as_str()) {
+        /// Only the version is read before anything else, so that a future record is named as such.
+        #[derive(Deserialize)]
+        struct Version<'a> {
+            #[serde(borrow)]
+            schema: Option<std::borrow::Cow<'a, str>>,
+        }
+        let version: Version<'_> = serde_json::from_str(text).map_err(damaged)?;
+        match version.schema.as_deref() {
             Some(SCHEMA) => serde_json::from_str(text).map_err(damaged),
             other => Err(Error::new(ErrorKind::Record, "the record is of another version")
                 .expected(SCHEMA)

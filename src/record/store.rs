@@ -2,7 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use super::ReadingRecord;
+use super::index::Index;
 use crate::error::{Error, Result};
 use crate::files;
 use crate::frame::FrameId;
@@ -19,17 +22,24 @@ pub struct Stored {
     pub record: ReadingRecord,
 }
 
-/// A folder of records.
+/// A folder of records, with those in the folders below it.
 #[derive(Clone, Debug)]
 pub struct Store {
     dir: PathBuf,
+    cache: Option<PathBuf>,
 }
 
 impl Store {
     /// The store in `dir`, which is made when the first record is saved.
     #[must_use]
     pub fn at(dir: impl Into<PathBuf>) -> Self {
-        Self { dir: dir.into() }
+        Self { dir: dir.into(), cache: None }
+    }
+
+    /// The same store with an index kept in the file `cache`, which speeds up [`Store::heads`] and [`Store::index`].
+    #[must_use]
+    pub fn with_index(self, cache: impl Into<PathBuf>) -> Self {
+        Self { cache: Some(cache.into()), ..self }
     }
 
     /// Where it is.
@@ -47,32 +57,64 @@ impl Store {
         files::publish_new(&self.dir, &name, record.to_json()?.as_bytes())
     }
 
-    /// Every record in the folder, and an error for each file that holds none.
+    /// Every record, by when it was saved, and an error for each file that holds none. All are held in memory: for large
+    /// folders use [`Store::index`].
     ///
     /// # Errors
     /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the folder cannot be listed.
     pub fn load(&self) -> Result<(Vec<Stored>, Vec<Error>)> {
+        let read: Vec<Result<Stored>> = files::tree(&self.dir, "json")?
+            .into_par_iter()
+            .map(|path| match read_file(&path) {
+                Ok(record) => Ok(Stored { path, record }),
+                Err(e) => Err(e.at(&path)),
+            })
+            .collect();
         let mut found = (Vec::new(), Vec::new());
-        for path in files::list(&self.dir, "json")? {
-            match files::read_text(&path, LONGEST).and_then(|t| ReadingRecord::from_json(&t)) {
-                Ok(record) => found.0.push(Stored { path, record }),
-                Err(e) => found.1.push(e.at(&path)),
+        for one in read {
+            match one {
+                Ok(stored) => found.0.push(stored),
+                Err(e) => found.1.push(e),
             }
         }
         found.0.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
         Ok(found)
     }
 
-    /// Ids of the records of `frame` that no other record follows: what a new reading of that frame names.
+    /// What the folder holds, brought up to date.
     ///
     /// # Errors
-    /// As [`Store::load`].
-    pub fn heads(&self, frame: &FrameId) -> Result<Vec<String>> {
-        let of_frame: Vec<_> = self.load()?.0.into_iter().filter(|s| s.record.frame.sha256 == frame.sha256).collect();
-        Ok(of_frame
-            .iter()
-            .filter(|s| !of_frame.iter().any(|o| o.record.follows.iter().any(|f| f == s.record.id())))
-            .map(|s| s.record.id().to_owned())
-            .collect())
+    /// As [`Index::open`].
+    pub fn index(&self) -> Result<Index> {
+        Index::open(&self.dir, self.cache.as_deref())
     }
+
+    /// Reads the record that an index entry stands for.
+    ///
+    /// # Errors
+    /// As [`ReadingRecord::from_json`], [`ErrorKind::Io`](crate::ErrorKind::Io) when the file is gone.
+    pub fn open(&self, entry: &super::Entry) -> Result<Stored> {
+        let path = self.dir.join(entry.path());
+        let record = read_file(&path).map_err(|e| e.at(&path))?;
+        Ok(Stored { path, record })
+    }
+
+    /// Ids of the records of `frame` that no other record follows: what a new reading of that frame names. When they were
+    /// saved plays no part, so a clock that goes backwards changes nothing.
+    ///
+    /// # Errors
+    /// As [`Store::index`].
+    pub fn heads(&self, frame: &FrameId) -> Result<Vec<String>> {
+        Ok(self.index()?.heads(Some(&frame.sha256)))
+    }
+}
+
+/// Reads the text of one record file.
+pub(super) fn read_record_text(path: &Path) -> Result<String> {
+    files::read_text(path, LONGEST)
+}
+
+/// Reads one record file.
+pub(super) fn read_file(path: &Path) -> Result<ReadingRecord> {
+    ReadingRecord::from_json(&read_record_text(path)?)
 }

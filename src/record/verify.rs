@@ -1,15 +1,24 @@
 //! Recomputes a record from its own inputs and says every difference.
 
+use std::sync::LazyLock;
+
+use sha2::{Digest, Sha256};
+
 use super::ReadingRecord;
+use super::index::hex;
 use crate::cautions::CautionId;
+use crate::error::{Error, ErrorKind, Result};
 use crate::frame::FrameId;
-use crate::guideline;
+use crate::guideline::{self, Table};
 use crate::measure::{self, Measurement};
 use crate::reading::{self, Distance, Inputs};
 
 /// Largest difference between a recorded number and the recomputed one, mm: room for another machine's elementary
 /// functions, far below anything that is shown.
 const TOLERANCE_MM: f64 = 1e-9;
+
+/// The bundled tables, parsed once for however many records.
+static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| guideline::tables().unwrap_or_default());
 
 /// One difference.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,25 +47,69 @@ pub trait ImageSource {
     fn digest_of(&self, frame: &FrameId) -> Option<String>;
 }
 
-/// Checks one record; `images` are the frames at hand, where there are any.
+/// Checks a record made in this process; `images` are the frames at hand, where there are any. A record from a file is
+/// checked by [`verify_text`], since an older version may have written it with fewer fields.
 #[must_use]
 pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check {
+    let digest = record.digest();
+    checked(record, digest, images)
+}
+
+/// Reads a record's text and checks it. Its content is digested as it stands in the text.
+///
+/// # Errors
+/// As [`ReadingRecord::from_json`].
+pub fn verify_text(text: &str, images: Option<&dyn ImageSource>) -> Result<(ReadingRecord, Check)> {
+    let record = ReadingRecord::from_json(text)?;
+    let check = checked(&record, content_digest(text), images);
+    Ok((record, check))
+}
+
+fn checked(record: &ReadingRecord, digest: Result<String>, images: Option<&dyn ImageSource>) -> Check {
+    let mut check = recompute(record, images);
+    let (expected, found) = match digest {
+        Ok(d) if d == record.content_sha256 => return check,
+        Ok(d) => (format!("digest {}", record.content_sha256), format!("digest {d}")),
+        Err(e) => ("a digest".into(), e.message()),
+    };
+    check.differences.insert(0, Difference { what: "the record's content".into(), expected, found });
+    check
+}
+
+/// SHA-256 (hex) of a record's text as it was when its digest was made: without white space between its parts, and with
+/// the digest left empty. For a record that this version writes it is [`ReadingRecord::digest`].
+fn content_digest(text: &str) -> Result<String> {
+    const FIELD: &[u8] = b"\"content_sha256\":\"";
+    let (mut bare, mut in_string, mut escaped) = (Vec::with_capacity(text.len()), false, false);
+    for byte in text.bytes() {
+        if !in_string && byte.is_ascii_whitespace() {
+            continue;
+        }
+        in_string ^= byte == b'"' && !escaped;
+        escaped = in_string && byte == b'\\' && !escaped;
+        bare.push(byte);
+    }
+    let missing = || Error::new(ErrorKind::Record, "the record cannot be checked").expected("a digest").found("none");
+    let start = bare.windows(FIELD.len()).position(|w| w == FIELD).ok_or_else(missing)? + FIELD.len();
+    let length = bare[start..].iter().position(|&b| b == b'"').ok_or_else(missing)?;
+    bare.drain(start..start + length);
+    Ok(hex(&Sha256::digest(&bare)))
+}
+
+/// Checks everything of a record but its digest: each number and word, its table, its image.
+#[must_use]
+pub fn recompute(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check {
     let mut check = Check::default();
     let mut differ = |what: &str, expected: String, found: String| {
         check.differences.push(Difference { what: what.into(), expected, found });
     };
-    match record.digest() {
-        Ok(d) if d == record.content_sha256 => {}
-        Ok(d) => differ("the record's content", format!("digest {}", record.content_sha256), format!("digest {d}")),
-        Err(e) => differ("the record's content", "a digest".into(), e.message()),
-    }
     let mut unchecked = Vec::new();
-    match guideline::table(&record.table.id) {
-        Err(_) => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
-        Ok(table) if table.digest() != record.table.digest => {
+    match TABLES.iter().find(|t| t.id() == record.table.id) {
+        None => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
+        Some(table) if table.digest() != record.table.digest => {
             differ("the guideline table", format!("digest {}", record.table.digest), format!("digest {}", table.digest()));
         }
-        Ok(table) => {
+        Some(table) => {
             let inputs = Inputs {
                 geometry: &record.geometry,
                 landmarks: &record.landmarks,
@@ -64,7 +117,7 @@ pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check
                 consent: record.pixel_spacing_consent.as_ref(),
                 repeatability: &record.repeatability,
                 context: &record.context,
-                table: &table,
+                table,
             };
             match reading::read(&inputs) {
                 Err(e) => differ("the landmarks", "a reading".into(), e.message()),
@@ -153,4 +206,21 @@ fn numbers<'a>(a: &'a Measurement, b: &'a Measurement) -> Vec<(&'static str, Opt
         all.push(("an uncertainty term", term(a, i), term(b, i)));
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn white_space_between_the_parts_does_not_count_and_all_else_does() {
+        let digest = |t: &str| content_digest(t).unwrap();
+        let plain = digest(r#"{"content_sha256":"","a":"x \" y","b":[1,2]}"#);
+        assert_eq!(plain, hex(&Sha256::digest(br#"{"content_sha256":"","a":"x \" y","b":[1,2]}"#)));
+        assert_eq!(digest("{ \"content_sha256\" : \"abc\",\n \"a\": \"x \\\" y\", \"b\": [1,\n2] }\n"), plain);
+        assert_ne!(digest(r#"{"content_sha256":"","a":"x \"  y","b":[1,2]}"#), plain);
+        assert_ne!(digest(r#"{"content_sha256":"","a":"x \" y","b":[1,3]}"#), plain);
+        assert!(content_digest("{}").is_err() && content_digest(r#"{"content_sha256":"#).is_err());
+    }
 }

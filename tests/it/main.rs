@@ -3,15 +3,19 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+#[path = "../common/records.rs"]
+mod invented;
 
 mod architecture;
 mod cautions;
 mod commands;
 mod coverage;
 mod exam;
+mod export;
 mod guideline;
 mod load;
 mod records;
+mod records_folder;
 mod samples;
 #[cfg(feature = "viewer")]
 mod viewer;

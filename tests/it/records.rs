@@ -1,98 +1,13 @@
 //! Readings and records: from landmarks to a saved file and back, and every way it can be found out of order.
 
-use osspan::context::{Bladder, Contraction, Dating, ExamContext, Route};
-use osspan::frame::{FrameId, Geometry, RawRegion};
-use osspan::guideline::{self, Table};
-use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side, Value};
-use osspan::reading::{self, Distance, Inputs};
-use osspan::record::{ImageSource, Origin, Patient, ReadingRecord, Store, verify};
+use osspan::ErrorKind;
+use osspan::frame::FrameId;
+use osspan::measure::{Side, Value};
+use osspan::reading::Distance;
+use osspan::record::{ImageSource, ReadingRecord, Store, verify, verify_text};
 use osspan::units::{Mm, PxPoint};
-use osspan::{ErrorKind, Result};
 
-fn geometry() -> Geometry {
-    let region = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(10),
-        min_y0: Some(10),
-        max_x1: Some(620),
-        max_y1: Some(470),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(0.01),
-        delta_y: Some(0.01),
-    };
-    Geometry { rows: 480, columns: 640, regions: vec![region], ..Geometry::default() }
-}
-
-fn landmarks() -> Landmarks {
-    Landmarks {
-        internal_os: PxPoint::new(300.0, 240.0),
-        edge: EdgeMark::PlacentalEdge { at: PxPoint::new(160.0, 240.0) },
-        placental_body: Some(PxPoint::new(90.0, 260.0)),
-        marginal_sinus: None,
-    }
-}
-
-fn context() -> ExamContext {
-    ExamContext {
-        exam_date: Some(jiff::civil::date(2031, 3, 14)),
-        dating: Some(Dating::DueDate(jiff::civil::date(2031, 5, 8))),
-        route: Route::Transvaginal,
-        bladder: Bladder::Empty,
-        contraction: Contraction::Absent,
-        ..ExamContext::default()
-    }
-}
-
-fn table() -> Table {
-    guideline::table("us-consensus-2014").unwrap()
-}
-
-struct Case {
-    geometry: Geometry,
-    landmarks: Landmarks,
-    side: Side,
-    context: ExamContext,
-}
-
-impl Case {
-    fn plain() -> Self {
-        Self { geometry: geometry(), landmarks: landmarks(), side: Side::NotCovering, context: context() }
-    }
-
-    fn read(&self) -> Result<reading::Reading> {
-        let (table, repeatability) = (table(), Repeatability::assumed_total());
-        reading::read(&self.inputs(&table, &repeatability))
-    }
-
-    fn inputs<'a>(&'a self, table: &'a Table, repeatability: &'a Repeatability) -> Inputs<'a> {
-        Inputs {
-            geometry: &self.geometry,
-            landmarks: &self.landmarks,
-            side: self.side,
-            consent: None,
-            repeatability,
-            context: &self.context,
-            table,
-        }
-    }
-
-    fn record(&self) -> Result<ReadingRecord> {
-        let (table, repeatability) = (table(), Repeatability::assumed_total());
-        let inputs = self.inputs(&table, &repeatability);
-        let origin = Origin {
-            frame: FrameId { sha256: "ab".repeat(32), sop_instance_uid: Some("2.25.1".into()), frame_number: 1 },
-            patient: Patient { name: Some("Invented^Ada".into()), ..Patient::default() },
-            study_instance_uid: Some("2.25.2".into()),
-            reader: "R. Ito".into(),
-            saved_at: "2031-03-14T10:00:00+01:00".into(),
-            follows: Vec::new(),
-        };
-        ReadingRecord::new(&inputs, &reading::read(&inputs)?, origin)
-    }
-}
+use crate::invented::Case;
 
 #[test]
 fn a_plain_reading_says_distance_side_and_finding() {
@@ -144,6 +59,8 @@ fn a_record_survives_its_file_bit_for_bit() {
     assert!(damaged.is_empty());
     assert_eq!(found[0].record, record);
     assert!(verify(&found[0].record, None).differences.is_empty());
+    let (again, check) = verify_text(&std::fs::read_to_string(&path).unwrap(), None).unwrap();
+    assert!(again == record && check.differences.is_empty(), "the digest of the text is that of the record");
     // The same file is never written over.
     assert!(store.save(&record).is_err_and(|e| e.kind() == ErrorKind::Record));
 }

@@ -1,0 +1,65 @@
+//! Secrets of this user: made once, kept private, never shown.
+
+use std::path::Path;
+
+use super::{publish_new, read_bytes};
+use crate::error::{Error, ErrorKind, Result};
+
+const DIR: &str = "keys";
+const SIGNING: &str = "checkpoint.seed";
+
+/// 32 bytes from the system's source of randomness.
+///
+/// # Errors
+/// [`ErrorKind::Io`] when the system has none to give.
+pub fn random_key() -> Result<[u8; 32]> {
+    let mut key = [0; 32];
+    getrandom::fill(&mut key)
+        .map_err(|e| Error::new(ErrorKind::Io, "no key can be made").expected("random bytes from the system").found(e.to_string()))?;
+    Ok(key)
+}
+
+/// The seed of this user's signing key in a data folder; made on first use, readable by this user alone.
+///
+/// # Errors
+/// [`ErrorKind::Io`], [`ErrorKind::Format`] when the file is not a seed.
+pub fn signing_seed(data_dir: &Path) -> Result<[u8; 32]> {
+    let dir = data_dir.join(DIR);
+    let path = dir.join(SIGNING);
+    if !path.exists() {
+        match publish_new(&dir, SIGNING, &random_key()?) {
+            // Another window made it in this moment: that one stands.
+            Err(e) if e.kind() != ErrorKind::Record => return Err(e),
+            _ => {}
+        }
+    }
+    read_bytes(&path, 64)?.try_into().map_err(|_| {
+        Error::new(ErrorKind::Format, "the signing key cannot be used")
+            .expected("32 bytes")
+            .found("another length")
+            .remedy("Move the file away; a new key is then made")
+            .at(&path)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_seed_is_made_once_and_is_private() {
+        let dir = tempfile::tempdir().unwrap();
+        let seed = signing_seed(dir.path()).unwrap();
+        assert_eq!(signing_seed(dir.path()).unwrap(), seed);
+        assert_ne!(random_key().unwrap(), random_key().unwrap());
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = std::fs::metadata(dir.path().join(DIR).join(SIGNING)).unwrap().permissions().mode();
+            assert_eq!(mode & 0o077, 0);
+        }
+        std::fs::write(dir.path().join(DIR).join(SIGNING), "short").unwrap();
+        assert!(signing_seed(dir.path()).is_err_and(|e| e.kind() == ErrorKind::Format));
+    }
+}

@@ -1,0 +1,125 @@
+//! Invented readings and records, as many as are asked for.
+
+use osspan::Result;
+use osspan::context::{Bladder, Contraction, Dating, ExamContext, Route};
+use osspan::frame::{FrameId, Geometry, RawRegion};
+use osspan::guideline::{self, Table};
+use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side};
+use osspan::reading::{self, Inputs};
+use osspan::record::{Origin, Patient, ReadingRecord};
+use osspan::units::PxPoint;
+
+pub fn geometry() -> Geometry {
+    let region = RawRegion {
+        spatial_format: Some(1),
+        data_type: Some(1),
+        flags: Some(2),
+        min_x0: Some(10),
+        min_y0: Some(10),
+        max_x1: Some(620),
+        max_y1: Some(470),
+        units_x: Some(3),
+        units_y: Some(3),
+        delta_x: Some(0.01),
+        delta_y: Some(0.01),
+    };
+    Geometry { rows: 480, columns: 640, regions: vec![region], ..Geometry::default() }
+}
+
+pub fn landmarks() -> Landmarks {
+    Landmarks {
+        internal_os: PxPoint::new(300.0, 240.0),
+        edge: EdgeMark::PlacentalEdge { at: PxPoint::new(160.0, 240.0) },
+        placental_body: Some(PxPoint::new(90.0, 260.0)),
+        marginal_sinus: None,
+    }
+}
+
+pub fn context() -> ExamContext {
+    ExamContext {
+        exam_date: Some(jiff::civil::date(2031, 3, 14)),
+        dating: Some(Dating::DueDate(jiff::civil::date(2031, 5, 8))),
+        route: Route::Transvaginal,
+        bladder: Bladder::Empty,
+        contraction: Contraction::Absent,
+        ..ExamContext::default()
+    }
+}
+
+pub fn table() -> Table {
+    guideline::table("us-consensus-2014").unwrap()
+}
+
+/// A reading, ready to be changed.
+pub struct Case {
+    pub geometry: Geometry,
+    pub landmarks: Landmarks,
+    pub side: Side,
+    pub context: ExamContext,
+    pub table: Table,
+}
+
+impl Case {
+    pub fn plain() -> Self {
+        Self { geometry: geometry(), landmarks: landmarks(), side: Side::NotCovering, context: context(), table: table() }
+    }
+
+    pub fn read(&self) -> Result<reading::Reading> {
+        reading::read(&self.inputs(&Repeatability::assumed_total()))
+    }
+
+    fn inputs<'a>(&'a self, repeatability: &'a Repeatability) -> Inputs<'a> {
+        Inputs {
+            geometry: &self.geometry,
+            landmarks: &self.landmarks,
+            side: self.side,
+            consent: None,
+            repeatability,
+            context: &self.context,
+            table: &self.table,
+        }
+    }
+
+    pub fn origin() -> Origin {
+        Origin {
+            frame: FrameId { sha256: "ab".repeat(32), sop_instance_uid: Some("2.25.1".into()), frame_number: 1 },
+            patient: Patient { name: Some("Invented^Ada".into()), ..Patient::default() },
+            study_instance_uid: Some("2.25.2".into()),
+            reader: "R. Ito".into(),
+            saved_at: "2031-03-14T10:00:00+01:00".into(),
+            follows: Vec::new(),
+        }
+    }
+
+    pub fn record(&self) -> Result<ReadingRecord> {
+        self.record_of(Self::origin())
+    }
+
+    pub fn record_of(&self, origin: Origin) -> Result<ReadingRecord> {
+        let repeatability = Repeatability::assumed_total();
+        let inputs = self.inputs(&repeatability);
+        ReadingRecord::new(&inputs, &reading::read(&inputs)?, origin)
+    }
+
+    /// Another invented record for each number: 16 frames a patient, 4 readers, 400 days.
+    pub fn numbered(&mut self, n: u64, follows: Vec<String>) -> Result<ReadingRecord> {
+        let day = jiff::civil::date(2031, 1, 1) + jiff::Span::new().days((n % 400) as i64);
+        self.landmarks.edge =
+            EdgeMark::PlacentalEdge { at: PxPoint::new(60.0 + (n * 37 % 239) as f64, 240.0 + (n % 1_000_000) as f64 * 1e-6) };
+        self.landmarks.placental_body = Some(PxPoint::new(20.0, 260.0));
+        self.context.exam_date = Some(day);
+        self.context.dating = Some(Dating::DueDate(day + jiff::Span::new().days(60)));
+        self.record_of(Origin {
+            frame: FrameId {
+                sha256: format!("{n:016x}").repeat(4),
+                sop_instance_uid: Some(format!("2.25.{n}")),
+                frame_number: (n % 16) as u32 + 1,
+            },
+            patient: Patient { name: Some("Invented^Ada".into()), number: Some(format!("INV-{}", n / 16)), ..Patient::default() },
+            study_instance_uid: Some(format!("2.25.9{}", n / 16)),
+            reader: ["R. Ito", "B. Owusu", "C. Lindqvist", "D. Haddad"][(n % 4) as usize].into(),
+            saved_at: format!("{day}T10:00:{:02}+01:00", n % 60),
+            follows,
+        })
+    }
+}
