@@ -4,6 +4,7 @@
 #[path = "../common/mod.rs"]
 mod common;
 
+mod agree;
 mod architecture;
 mod cautions;
 mod commands;
