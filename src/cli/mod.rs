@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 `verify` found a difference; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
+mod agree;
 mod args;
 mod list;
 mod output;
@@ -11,7 +12,7 @@ mod sample;
 mod tables;
 mod verify;
 
-pub use args::{Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
+pub use args::{AgreeArgs, Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -26,6 +27,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Read(a) => read::run(a, &mut out),
         Command::List(a) => list::run(a, &mut out),
         Command::Verify(a) => verify::run(a, &mut out),
+        Command::Agree(a) => agree::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };
