@@ -33,6 +33,21 @@ pub struct Anatomy {
     pub bladder_mm: f64,
     /// Radius of the fetal head, mm; 0 when it is out of reach.
     pub head_radius_mm: f64,
+    /// Width along the wall of a marginal sinus beyond the placental edge, mm; 0 for none.
+    pub sinus_mm: f64,
+    /// A fetal vessel in the membranes, cut across.
+    pub vessel: Option<Vessel>,
+    /// Depth of the notch that a caesarean scar leaves in the anterior wall, mm; 0 for none.
+    pub scar_mm: f64,
+}
+
+/// A fetal vessel that runs in the membranes beyond the placental edge, cut across by the plane.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Vessel {
+    /// Its place along the wall from the internal os, mm; positive on the wall that carries the placenta.
+    pub from_os_mm: f64,
+    /// Its diameter, mm.
+    pub diameter_mm: f64,
 }
 
 /// A range of one number: what it is, least, greatest, unit.
@@ -63,6 +78,9 @@ impl Anatomy {
             wall_mm: 5.0,
             bladder_mm: 9.0,
             head_radius_mm: 40.0,
+            sinus_mm: 0.0,
+            vessel: None,
+            scar_mm: 0.0,
         }
     }
 
@@ -79,6 +97,31 @@ impl Anatomy {
         Range("bladder depth", 0.0, 12.0).check(self.bladder_mm)?;
         if self.head_radius_mm != 0.0 {
             Range("head radius", 15.0, 50.0).check(self.head_radius_mm)?;
+        }
+        if self.sinus_mm != 0.0 {
+            Range("marginal sinus", 2.0, 15.0).check(self.sinus_mm)?;
+        }
+        if self.scar_mm != 0.0 {
+            Range("scar notch", 1.0, 8.0).check(self.scar_mm)?;
+        }
+        if self.scar_mm > 0.9 * self.wall_mm {
+            return Err(Error::new(ErrorKind::Invalid, "a synthetic frame cannot have this scar notch")
+                .expected(format!("at most nine tenths of the wall's {} mm", self.wall_mm))
+                .found(format!("{} mm", self.scar_mm)));
+        }
+        if self.edge_to_os_mm >= 0.0 && self.sinus_mm > 0.9 * self.edge_to_os_mm {
+            return Err(Error::new(ErrorKind::Invalid, "a synthetic frame cannot have this marginal sinus")
+                .expected("one that ends before the internal os where the placenta does not cover it")
+                .found(format!("{} mm beyond an edge {} mm from the os", self.sinus_mm, self.edge_to_os_mm)));
+        }
+        if let Some(v) = self.vessel {
+            Range("vessel diameter", 2.0, 8.0).check(v.diameter_mm)?;
+            Range("vessel place", -30.0, 40.0).check(v.from_os_mm)?;
+            if v.from_os_mm + 0.5 * v.diameter_mm + self.sinus_mm > self.edge_to_os_mm {
+                return Err(Error::new(ErrorKind::Invalid, "a synthetic frame cannot have this vessel")
+                    .expected("one in the membranes, beyond the placental edge and its marginal sinus")
+                    .found(format!("{} mm from the os, edge {} mm from it", v.from_os_mm, self.edge_to_os_mm)));
+            }
         }
         if self.bladder_mm + self.wall_mm > 16.0 {
             return Err(Error::new(ErrorKind::Invalid, "a synthetic frame cannot have this bladder and wall")
@@ -99,7 +142,8 @@ mod tests {
     fn what_is_out_of_range_or_does_not_fit_together_is_refused_by_name() {
         let ok = Anatomy::posterior(14.0);
         ok.validate().unwrap();
-        let cases: [(&str, Anatomy); 9] = [
+        let vessel = |from_os_mm, diameter_mm| Some(Vessel { from_os_mm, diameter_mm });
+        let cases: [(&str, Anatomy); 15] = [
             ("edge-to-os", Anatomy { edge_to_os_mm: 60.0, ..ok }),
             ("edge-to-os", Anatomy { edge_to_os_mm: f64::NAN, ..ok }),
             ("placental thickness", Anatomy { placenta_thickness_mm: 40.0, ..ok }),
@@ -108,6 +152,12 @@ mod tests {
             ("wall thickness", Anatomy { wall_mm: 0.0, ..ok }),
             ("bladder depth", Anatomy { bladder_mm: -1.0, ..ok }),
             ("head radius", Anatomy { head_radius_mm: 3.0, ..ok }),
+            ("marginal sinus", Anatomy { sinus_mm: 20.0, ..ok }),
+            ("before the internal os", Anatomy { sinus_mm: 13.0, ..ok }),
+            ("scar notch", Anatomy { scar_mm: 0.5, ..ok }),
+            ("nine tenths", Anatomy { scar_mm: 4.8, ..ok }),
+            ("vessel diameter", Anatomy { vessel: vessel(0.0, 20.0), ..ok }),
+            ("in the membranes", Anatomy { vessel: vessel(13.0, 4.0), ..ok }),
             ("bladder and wall", Anatomy { bladder_mm: 10.0, wall_mm: 9.0, ..ok }),
         ];
         for (word, anatomy) in cases {

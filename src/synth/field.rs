@@ -46,7 +46,7 @@ pub(crate) const GAIN_DB_PER_MM: f64 = 0.28;
 /// Most that a path through fluid may gain over the rest, dB.
 const MOST_ENHANCEMENT_DB: f64 = 7.0;
 /// Number of surfaces that may reflect at a place.
-pub(crate) const SURFACES: usize = 5;
+pub(crate) const SURFACES: usize = 6;
 /// Half-thickness of a reflecting surface, one SD, mm.
 const SURFACE_MM: f64 = 0.3;
 /// First random stream of the receiver; tiles have smaller numbers.

@@ -13,7 +13,7 @@ mod scanner;
 mod shape;
 mod truth;
 
-pub use anatomy::{Anatomy, Wall};
+pub use anatomy::{Anatomy, Vessel, Wall};
 pub use field::Envelope;
 pub use render::{Seed, render};
 pub use scanner::{Hold, Scanner};

@@ -35,11 +35,13 @@ const fn echo_and_loss(tissue: Tissue) -> (f64, f64) {
         Tissue::BladderWall => (-31.0, 0.28),
         Tissue::Skull => (-10.0, 8.0),
         Tissue::Brain => (-42.0, 0.28),
+        Tissue::Blood => (-62.0, 0.20),
+        Tissue::VesselWall => (-24.0, 0.28),
     }
 }
 
 /// Reflection of each surface of a [`super::shape::Local`] where it faces the beam, dB below full white.
-const SURFACE_DB: [f64; SURFACES] = [-19.0, -18.0, -17.0, -10.0, -30.0];
+const SURFACE_DB: [f64; SURFACES] = [-19.0, -18.0, -17.0, -10.0, -30.0, -20.0];
 
 /// Noise of the receiver after the time gain, dB below full white, at a depth in mm.
 fn receiver_noise_db(depth: f64) -> f64 {

@@ -29,6 +29,10 @@ const OVERLAP_STEEPNESS: f64 = 1.6;
 /// Thickness of the dark zone between placenta and wall, mm.
 const CLEAR_ZONE: f64 = 2.0;
 
+/// Where a caesarean scar lies, mm along the anterior wall from the os.
+const SCAR_AT: f64 = 17.0;
+/// Thickness of a vessel's wall, mm.
+const VESSEL_WALL: f64 = 0.7;
 /// Distance to a surface that is not there, mm.
 const FAR: f64 = 99.0;
 
@@ -74,18 +78,20 @@ pub(crate) enum Tissue {
     BladderWall,
     Skull,
     Brain,
+    Blood,
+    VesselWall,
 }
 
 /// Everything the picture needs to know of one place.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Local {
     pub(crate) tissue: Tissue,
-    /// Signed distances to the surfaces that reflect, mm: cavity, placenta, bladder, head, cervix.
-    pub(crate) surfaces: [f64; 5],
+    /// Signed distances to the surfaces that reflect, mm: cavity, placenta, bladder, head, cervix, sinus or vessel.
+    pub(crate) surfaces: [f64; 6],
 }
 
 /// A place in wall coordinates, mm: along the surface, and into the cavity.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct OnWall {
     s: f64,
     depth: f64,
@@ -218,10 +224,32 @@ impl Shape {
     /// A place inside the placenta, 9 mm from its edge along the wall and half-way through.
     pub(crate) fn placental_body(&self) -> At {
         let s = self.placental_side() * (self.edge_s + 9.0);
+        self.surface(s).plus(self.inward(s), 0.5 * self.thickness(9.0))
+    }
+
+    /// Unit normal of the surface at arc length `s`, into the cavity.
+    fn inward(&self, s: f64) -> At {
         let (a, b) = (self.surface(s - 0.01), self.surface(s + 0.01));
-        let along = At::new((b.x - a.x) / 0.02, (b.y - a.y) / 0.02);
         // Posterior along the surface, turned a quarter towards the cavity.
-        self.surface(s).plus(At::new(-along.y, along.x), 0.5 * self.thickness(9.0))
+        At::new(-(b.y - a.y) / 0.02, (b.x - a.x) / 0.02)
+    }
+
+    /// The end of the marginal sinus away from the placenta, on the surface.
+    pub(crate) fn sinus_end(&self) -> Option<At> {
+        (self.anatomy.sinus_mm > 0.0).then(|| self.surface(self.placental_side() * (self.edge_s - self.anatomy.sinus_mm)))
+    }
+
+    /// Middle of the vessel and its radius.
+    pub(crate) fn vessel(&self) -> Option<(At, f64)> {
+        let v = self.anatomy.vessel?;
+        let s = self.placental_side() * v.from_os_mm;
+        let radius = 0.5 * v.diameter_mm;
+        Some((self.surface(s).plus(self.inward(s), radius + VESSEL_WALL), radius))
+    }
+
+    /// The mouth of the scar's notch, on the surface.
+    pub(crate) fn scar(&self) -> Option<At> {
+        (self.anatomy.scar_mm > 0.0).then(|| self.surface(-SCAR_AT))
     }
 
     /// The external os.
@@ -258,8 +286,13 @@ impl Shape {
             FAR
         };
         let (canal, cervix) = self.cervix(p);
+        let (sinus, vessel) = (self.sinus(near), self.vessel_distance(p));
         let tissue = if near.depth > 0.0 {
-            if placenta > 0.0 {
+            if sinus < 0.0 || vessel < 0.0 {
+                Tissue::Blood
+            } else if vessel < VESSEL_WALL {
+                Tissue::VesselWall
+            } else if placenta > 0.0 {
                 if depth < CLEAR_ZONE { Tissue::ClearZone } else { Tissue::Placenta }
             } else if head < -2.5 {
                 Tissue::Brain
@@ -270,6 +303,8 @@ impl Shape {
             }
         } else if bladder < 0.0 {
             Tissue::Urine
+        } else if self.in_scar(near) {
+            Tissue::Fluid
         } else if cervix < 0.0 {
             match canal {
                 d if d < 0.45 => Tissue::Canal,
@@ -292,13 +327,35 @@ impl Shape {
             bladder,
             if in_cavity { head } else { FAR },
             if in_cavity { FAR } else { cervix },
+            if in_cavity { sinus } else { FAR },
         ];
         Local { tissue, surfaces }
     }
 
     /// Whether the surface below or above this place carries placenta.
     fn covered(&self, w: OnWall) -> bool {
-        self.placental_side() * w.s > self.edge_s
+        let notch = self.anatomy.scar_mm > 0.0 && (w.s + SCAR_AT).abs() < 0.6 * self.anatomy.scar_mm;
+        notch || self.placental_side() * w.s > self.edge_s - self.anatomy.sinus_mm
+    }
+
+    /// Whether a place in the wall lies in the notch of the scar.
+    fn in_scar(&self, w: OnWall) -> bool {
+        w.depth > -self.anatomy.scar_mm && (w.s + SCAR_AT).abs() < 0.6 * (self.anatomy.scar_mm + w.depth)
+    }
+
+    /// Signed distance to the surface of the marginal sinus, mm: half an ellipse on the wall beside the edge.
+    fn sinus(&self, w: OnWall) -> f64 {
+        let half = 0.5 * self.anatomy.sinus_mm;
+        if half <= 0.0 {
+            return FAR;
+        }
+        let along = self.placental_side() * w.s - self.edge_s + half;
+        ellipse(along, w.depth, half, 1.5 + 0.6 * half)
+    }
+
+    /// Signed distance to the inside of the vessel's wall, mm.
+    fn vessel_distance(&self, p: At) -> f64 {
+        self.vessel().map_or(FAR, |(middle, radius)| At::new(p.x - middle.x, p.y - middle.y).length() - radius)
     }
 
     /// Signed distance to the bladder's inner surface, mm, near enough for its wall.
@@ -308,12 +365,7 @@ impl Shape {
             return FAR;
         }
         let q = At::new(p.x - self.bladder_centre.x, p.y - self.bladder_centre.y);
-        let along = q.dot(self.bladder_along) / self.bladder_half_length;
-        let across = q.dot(At::new(-self.bladder_along.y, self.bladder_along.x)) / half;
-        let ring = libm::sqrt(along * along + across * across);
-        // Value over gradient: exact on the surface.
-        let slope = libm::sqrt((along / self.bladder_half_length) * (along / self.bladder_half_length) + (across / half) * (across / half));
-        if slope > 0.0 { (ring - 1.0) * ring / slope } else { -half }
+        ellipse(q.dot(self.bladder_along), q.dot(At::new(-self.bladder_along.y, self.bladder_along.x)), self.bladder_half_length, half)
     }
 
     /// Distance from the canal's line, and signed distance from the outside of the cervix, mm.
@@ -332,10 +384,20 @@ impl Shape {
     }
 }
 
+/// Signed distance, mm, of a place (`x`, `y`) from an ellipse with half-axes `a` and `b`: value over gradient, exact on
+/// the ellipse and near enough for what lies beside it.
+fn ellipse(x: f64, y: f64, a: f64, b: f64) -> f64 {
+    let (u, v) = (x / a, y / b);
+    let ring = libm::sqrt(u * u + v * v);
+    let slope = libm::sqrt((u / a) * (u / a) + (v / b) * (v / b));
+    if slope > 0.0 { (ring - 1.0) * ring / slope } else { -a.min(b) }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
+    use super::super::anatomy::Vessel;
     use super::*;
 
     fn shapes() -> Vec<(f64, Shape)> {
@@ -367,20 +429,40 @@ mod tests {
     fn no_placenta_lies_nearer_to_a_free_os_and_placenta_lies_on_a_covered_one() {
         for (d, shape) in shapes() {
             let mut nearest = f64::INFINITY;
-            for i in -400..400 {
-                for j in -400..400 {
-                    let p = At::new(f64::from(i) * 0.2, f64::from(j) * 0.2);
+            for i in -160..160 {
+                for j in -160..160 {
+                    let p = At::new(f64::from(i) * 0.4, f64::from(j) * 0.4);
                     if matches!(shape.at(p).tissue, Tissue::Placenta | Tissue::ClearZone) {
                         nearest = nearest.min(p.length());
                     }
                 }
             }
             if d > 0.0 {
-                // The grid is 0.2 mm and the edge a point, so the nearest sample lies a little farther.
+                // The grid is 0.4 mm and the edge a point, so the nearest sample lies a little farther.
                 assert!(nearest > d - 1e-9 && nearest < d + 1.0, "{d}: {nearest}");
             } else if d < -1.0 {
                 assert!(nearest < 0.5, "{d}: {nearest}");
             }
+        }
+    }
+
+    #[test]
+    fn sinus_vessel_and_scar_lie_where_they_were_asked_for() {
+        for wall in [Wall::Anterior, Wall::Posterior] {
+            let vessel = Some(Vessel { from_os_mm: 2.0, diameter_mm: 4.0 });
+            let shape = Shape::new(Anatomy { placenta_on: wall, sinus_mm: 6.0, vessel, scar_mm: 4.0, ..Anatomy::posterior(20.0) });
+            let end = shape.sinus_end().unwrap();
+            let (near, _) = shape.on_wall(end, 1.0);
+            assert!((near.s.abs() - (shape.edge_s - 6.0)).abs() < 1e-9 && near.depth.abs() < 1e-9, "{near:?}");
+            let side = shape.placental_side();
+            let inside = shape.surface(side * (shape.edge_s - 3.0)).plus(shape.inward(side * (shape.edge_s - 3.0)), 1.0);
+            assert_eq!(shape.at(inside).tissue, Tissue::Blood, "sinus");
+            let (middle, radius) = shape.vessel().unwrap();
+            assert_eq!(shape.at(middle).tissue, Tissue::Blood);
+            assert_eq!(shape.at(middle.plus(shape.into, radius + 0.3)).tissue, Tissue::VesselWall);
+            assert!((middle.length() - 3.4).abs() < 0.2, "{}", middle.length());
+            let notch = shape.scar().unwrap().plus(shape.inward(-SCAR_AT), -1.5);
+            assert_eq!(shape.at(notch).tissue, Tissue::Fluid, "scar");
         }
     }
 

@@ -20,6 +20,15 @@ pub struct Truth {
     pub placental_body: PxPoint,
     /// External os, px.
     pub external_os: PxPoint,
+    /// End of the marginal sinus away from the placenta, px, where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub marginal_sinus: Option<PxPoint>,
+    /// Middle of a fetal vessel in the membranes, px, where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub vessel: Option<PxPoint>,
+    /// Mouth of the notch of a caesarean scar, px, where there is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scar: Option<PxPoint>,
     /// Signed edge-to-os distance in this plane, mm; negative when the placenta overlaps.
     pub edge_to_os_mm: f64,
     /// On which side of the os the edge lies.
@@ -44,6 +53,9 @@ pub fn truth(anatomy: &Anatomy, scanner: &Scanner, hold: &Hold) -> Result<Truth>
         ("placental body", Some(shape.placental_body())),
         ("bladder", shape.bladder_middle()),
         ("fetal skull", shape.skull_nearest()),
+        ("marginal sinus", shape.sinus_end()),
+        ("vessel", shape.vessel().map(|(middle, _)| middle)),
+        ("scar", shape.scar()),
     ];
     let visible =
         marks.iter().filter(|(_, at)| at.is_some_and(|at| scanner.sees(hold.to_frame(at)))).map(|(name, _)| (*name).to_owned()).collect();
@@ -53,6 +65,9 @@ pub fn truth(anatomy: &Anatomy, scanner: &Scanner, hold: &Hold) -> Result<Truth>
         placental_edge: px(shape.edge()),
         placental_body: px(shape.placental_body()),
         external_os: px(shape.external_os()),
+        marginal_sinus: shape.sinus_end().map(px),
+        vessel: shape.vessel().map(|(middle, _)| px(middle)),
+        scar: shape.scar().map(px),
         edge_to_os_mm: anatomy.edge_to_os_mm,
         side: if anatomy.edge_to_os_mm < 0.0 { Side::Covers } else { Side::NotCovering },
         visible,
