@@ -1,6 +1,7 @@
 //! The classifier: one measurement, one table, what is known of the exam.
 
 use serde::{Deserialize, Serialize};
+use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::{Band, BandKind, Table};
 use crate::context::{Bladder, Contraction, ExamContext, GestationalAge, Route};
@@ -13,6 +14,8 @@ use crate::units::Mm;
 pub const BORDERLINE_MM: f64 = 5.0;
 /// The distances that the borderline rule looks at besides the table's own edges, mm.
 const BORDERLINE_EDGES: [f64; 3] = [0.0, 10.0, 20.0];
+/// Within this many SD of the os the error is that of a short vector with a side, not a normal one.
+const NEAR_OS: f64 = 3.0;
 /// Below this age a finding is called provisional.
 pub const PROVISIONAL_BELOW: GestationalAge = GestationalAge::weeks_and_days(32, 0);
 /// Below this age SOGC 402 makes no diagnosis.
@@ -143,6 +146,16 @@ pub struct NearEdge {
     pub why: WhyBorderline,
 }
 
+/// How often measurement error alone puts the true distance into a band, with the department's own SDs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BandShare {
+    /// The band.
+    pub band: BandRef,
+    /// Per cent, rounded to whole ones so that every machine gives the same.
+    pub percent: u8,
+}
+
 /// What must be said beside a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -163,6 +176,8 @@ pub enum Note {
     OverlapExtentUnknown,
     /// One plane without placenta never proves a normal place.
     OnePlaneProvesNothing,
+    /// Own SDs are known, but so near the os the error is not a normal one and no shares are given.
+    NoSharesNearOs,
 }
 
 impl Note {
@@ -184,6 +199,7 @@ impl Note {
             Self::OnePlaneProvesNothing => {
                 "One plane without placenta does not prove a normal place: a lobe or an edge to either side of the plane may be nearer. Sweep side to side."
             }
+            Self::NoSharesNearOs => "So near the os no probability of a band is given: the side itself is uncertain.",
         }
     }
 
@@ -199,7 +215,7 @@ impl Note {
                 "an overfull bladder and a contraction of the wall can mimic previa; facts of scan technique",
                 Provenance::Published,
             ),
-            Self::SideUnconfirmed | Self::SideCannotBeTold | Self::OverlapExtentUnknown => {
+            Self::SideUnconfirmed | Self::SideCannotBeTold | Self::OverlapExtentUnknown | Self::NoSharesNearOs => {
                 Citation::fixed("how this program measures", Provenance::OwnAssumption)
             }
             Self::OnePlaneProvesNothing => Citation::fixed(
@@ -224,6 +240,9 @@ pub struct Finding {
     pub borderline: Vec<NearEdge>,
     /// What must be said beside it.
     pub notes: Vec<Note>,
+    /// Shares of the bands by measurement error only; empty while any repeatability is assumed, and near the os.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub shares: Vec<BandShare>,
 }
 
 impl Finding {
@@ -283,12 +302,15 @@ impl Finding {
 #[must_use]
 pub fn classify(table: &Table, measurement: &Measurement, age: Option<GestationalAge>, context: &ExamContext) -> Finding {
     let reasons = reasons(table, measurement, age, context);
-    let (outcome, borderline, mut notes) = if reasons.is_empty() {
+    let (outcome, borderline, mut notes, shares) = if reasons.is_empty() {
         let outcome = outcome(table, measurement);
-        (outcome, borderline(table, measurement), notes(measurement, context))
+        (outcome, borderline(table, measurement), notes(measurement, context), shares(table, measurement))
     } else {
-        (Outcome::NotApplicable { reasons }, Vec::new(), Vec::new())
+        (Outcome::NotApplicable { reasons }, Vec::new(), Vec::new(), Some(Vec::new()))
     };
+    if shares.is_none() {
+        notes.push(Note::NoSharesNearOs);
+    }
     if let (Some(age), false) = (age, matches!(outcome, Outcome::NotApplicable { .. })) {
         if age < SOGC_FROM {
             notes.insert(0, Note::TooEarlyForSogc);
@@ -297,7 +319,7 @@ pub fn classify(table: &Table, measurement: &Measurement, age: Option<Gestationa
             notes.insert(0, Note::Provisional);
         }
     }
-    Finding { table: TableRef::from(table), age, outcome, borderline, notes }
+    Finding { table: TableRef::from(table), age, outcome, borderline, notes, shares: shares.unwrap_or_default() }
 }
 
 /// Whether the stated side, the value or its interval is one at which the placenta reaches or covers the os. `stated` is
@@ -414,6 +436,30 @@ fn borderline(table: &Table, m: &Measurement) -> Vec<NearEdge> {
         }
     }
     out
+}
+
+/// Shares of the bands under a normal error; `None` where own SDs are known but the os is within [`NEAR_OS`] of them.
+fn shares(table: &Table, m: &Measurement) -> Option<Vec<BandShare>> {
+    let Value::Exact { signed_mm } = m.value else { return Some(Vec::new()) };
+    if m.assumed_repeatability || m.u_mm <= Mm::new(0.0) {
+        return Some(Vec::new());
+    }
+    if signed_mm.abs() <= m.u_mm.times(NEAR_OS) {
+        return None;
+    }
+    let normal = Normal::new(signed_mm.get(), m.u_mm.get()).ok()?;
+    let mut below = 0.0;
+    let mut out = Vec::new();
+    for band in &table.bands {
+        let up_to = band.upper.as_ref().map_or(1.0, |e| normal.cdf(e.mm.get()));
+        // A probability times 100, rounded, fits a byte.
+        let percent = (100.0 * (up_to - below)).round().clamp(0.0, 100.0) as u8;
+        if percent > 0 {
+            out.push(BandShare { band: band.into(), percent });
+        }
+        below = up_to;
+    }
+    Some(out)
 }
 
 fn notes(m: &Measurement, context: &ExamContext) -> Vec<Note> {

@@ -59,6 +59,12 @@ pub fn explain(finding: &Finding, table: &Table) -> Vec<ExplainLine> {
     if finding.applies() {
         out.extend(age_lines(table));
     }
+    if !finding.shares.is_empty() {
+        let each = finding.shares.iter().map(|s| format!("{} {} %", s.band.label, s.percent)).collect::<Vec<_>>().join(", ");
+        let text = format!("{each}: measurement error only, not the chance of previa at birth");
+        let source = Citation::fixed("the department's own SDs, normal error", Provenance::OwnAssumption);
+        out.push(line(text, "program / shares".to_owned(), source));
+    }
     for near in &finding.borderline {
         let (text, row, source) = match near.why {
             WhyBorderline::AssumedRepeatability => (

@@ -10,7 +10,8 @@ mod parse;
 mod words;
 
 pub use classify::{
-    BORDERLINE_MM, BandRef, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify, may_reach_os,
+    BORDERLINE_MM, BandRef, BandShare, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify,
+    may_reach_os,
 };
 pub use explain::{ExplainLine, explain};
 pub use words::{boundary_note, headline};

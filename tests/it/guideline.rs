@@ -169,6 +169,26 @@ fn near_an_edge_is_borderline_while_repeatability_is_assumed() {
     }
 }
 
+/// Source: normal distribution, by table: 19 mm with u 2 mm, Φ(0.5) = 0.6915, Φ(−4.5) ≈ 0.
+#[test]
+fn shares_of_bands_are_given_with_own_repeatability_only_and_never_near_the_os() {
+    let t = table("sogc-2020");
+    let shares = |mm: f64, assumed: bool| {
+        let mut m = measured(Value::Exact { signed_mm: Mm::new(mm) }, Some(mm - 4.0), Some(mm + 4.0));
+        m.assumed_repeatability = assumed;
+        let f = classify(&t, &m, late(), &good_scan());
+        let text = explain(&f, &t).into_iter().map(|l| l.text).find(|l| l.contains("not the chance of previa at birth"));
+        (f.shares.iter().map(|s| (s.band.id.clone(), s.percent)).collect::<Vec<_>>(), f.notes.contains(&Note::NoSharesNearOs), text)
+    };
+    let (got, near, text) = shares(19.0, false);
+    assert_eq!(got, [("low-lying-11-to-20".to_owned(), 69), ("not-low".to_owned(), 31)]);
+    assert!(!near && text.unwrap().starts_with("low-lying placenta, 11 to 20 mm 69 %, not low-lying 31 %: measurement error only"));
+    assert_eq!(shares(19.0, true), (Vec::new(), false, None));
+    assert_eq!(shares(6.0, false), (Vec::new(), true, None));
+    assert_eq!(shares(-6.0, false), (Vec::new(), true, None));
+    assert_eq!(shares(-30.0, false).0, [("previa".to_owned(), 100)]);
+}
+
 #[test]
 fn what_is_not_a_good_transvaginal_scan_is_never_classified() {
     type Change = fn(&mut ExamContext, &mut Measurement);
