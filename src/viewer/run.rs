@@ -1,7 +1,9 @@
 //! Opens the window, or says in a plain sentence why there is none.
 
+use std::io::Write;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
+use std::time::Instant;
 
 use egui::{ViewportBuilder, vec2};
 
@@ -17,6 +19,31 @@ use crate::guideline;
 const LIBRARIES: &str =
     "On Debian or Ubuntu: apt-get install --no-install-recommends libx11-6 libx11-xcb1 libxcursor1 libxi6 libxkbcommon-x11-0 libgl1";
 
+/// When set, the program says on standard error when the first frame of an exam has been shown, and ends: for timing.
+const FIRST_FRAME_ENV: &str = "OSSPAN_PRINT_FIRST_FRAME";
+
+/// The window until its first frame of an exam has been shown.
+struct FirstFrame {
+    app: App,
+    started: Instant,
+    shown: bool,
+}
+
+impl eframe::App for FirstFrame {
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut eframe::Frame) {
+        if self.shown {
+            let ms = self.started.elapsed().as_secs_f64() * 1000.0;
+            let _ = writeln!(std::io::stderr(), "first frame shown {ms:.1} ms after start");
+            std::process::exit(0);
+        }
+        self.app.ui(ui, frame);
+        if self.app.session().picture().is_some() {
+            self.shown = true;
+            ui.ctx().request_repaint();
+        }
+    }
+}
+
 /// Whether there is a display to open a window on. Elsewhere than on Linux and its kin there always is one to try.
 #[must_use]
 pub fn display_is_there() -> bool {
@@ -29,6 +56,7 @@ pub fn display_is_there() -> bool {
 /// # Errors
 /// [`ErrorKind::Io`] when no window can be opened, with what would help.
 pub fn run(path: Option<PathBuf>) -> Result<()> {
+    let started = Instant::now();
     let data_dir = files::data_dir()?;
     let records = files::records_dir()?;
     let tables = guideline::tables()?;
@@ -60,7 +88,9 @@ pub fn run(path: Option<PathBuf>) -> Result<()> {
             Box::new(move |cc| {
                 std::panic::set_hook(hook);
                 let worker = Worker::new(records, data_dir, &cc.egui_ctx);
-                Ok(Box::new(App::new(&cc.egui_ctx, Session::new(tables, settings), Box::new(worker), first)))
+                let app = App::new(&cc.egui_ctx, Session::new(tables, settings), Box::new(worker), first);
+                let timed = std::env::var_os(FIRST_FRAME_ENV).is_some_and(|v| !v.is_empty());
+                Ok(if timed { Box::new(FirstFrame { app, started, shown: false }) } else { Box::new(app) })
             }),
         )
     }));
