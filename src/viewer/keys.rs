@@ -2,7 +2,8 @@
 
 use egui::{Key, Modifiers};
 
-use super::action::{Action, Mark};
+use super::action::{Action, ContextChange, Mark};
+use crate::context::{Bladder, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxVec;
 
@@ -13,6 +14,8 @@ pub enum Group {
     Landmarks,
     /// The stated side.
     Side,
+    /// The commonest answers about the exam.
+    Context,
     /// Moving by a step.
     Move,
     /// The reading as a whole.
@@ -27,7 +30,8 @@ pub enum Group {
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 7] = [Self::Landmarks, Self::Side, Self::Move, Self::Reading, Self::Frames, Self::Look, Self::Window];
+    pub const ALL: [Self; 8] =
+        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Reading, Self::Frames, Self::Look, Self::Window];
 
     /// Its heading.
     #[must_use]
@@ -35,6 +39,7 @@ impl Group {
         match self {
             Self::Landmarks => "Landmarks",
             Self::Side => "The side, as you state it",
+            Self::Context => "The commonest answers",
             Self::Move => "Moving by steps",
             Self::Reading => "Reading",
             Self::Frames => "Exams and frames",
@@ -122,6 +127,13 @@ pub fn bindings() -> Vec<Binding> {
             Side::Covers => "covers",
         };
         put(key, none, side_letter(side), words.into(), Group::Side, Action::StateSide(side), false);
+    }
+    for (key, shown, words, change) in [
+        (Key::V, "V", "transvaginal route", ContextChange::Route(Route::Transvaginal)),
+        (Key::U, "U", "bladder empty", ContextChange::Bladder(Bladder::Empty)),
+        (Key::I, "I", "no contraction in the frame", ContextChange::Contraction(Contraction::Absent)),
+    ] {
+        put(key, none, shown, words.into(), Group::Context, Action::Context(change), false);
     }
     for (with, size, shown, words) in [
         (none, STEP, "arrows", "1 pixel"),

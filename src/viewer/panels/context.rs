@@ -11,15 +11,19 @@ use crate::viewer::theme::{Theme, size};
 /// A choice that is on or off, named for those who cannot see where it stands.
 pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str) -> bool {
     let colour = if on { theme.on_button } else { theme.text };
-    let response = ui
-        .scope(|ui| {
-            ui.spacing_mut().button_padding.x = 7.0;
-            ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true))
-        })
-        .inner;
+    let response = ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true));
     let role = egui::Role::Button;
     response.widget_info(|| egui::WidgetInfo::selected(role, true, on, name));
     response.clicked()
+}
+
+/// A row of choices, wrapped where it is full.
+pub(super) fn choices<R>(ui: &mut Ui, contents: impl FnOnce(&mut Ui) -> R) {
+    ui.horizontal_wrapped(|ui| {
+        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+        ui.spacing_mut().button_padding.x = 7.0;
+        contents(ui);
+    });
 }
 
 /// One question with its answers.
@@ -38,8 +42,7 @@ fn question<T: Copy + PartialEq>(
     make: impl Fn(T) -> ContextChange,
     actions: &mut Vec<Action>,
 ) {
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+    choices(ui, |ui| {
         asked_for(ui, q.asked, theme);
         for (answer, words) in q.answers.iter().filter(|(a, _)| *a != q.unknown) {
             let on = *answer == q.now;
@@ -91,16 +94,14 @@ pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, wid
 
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let form = &exam.form;
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+    choices(ui, |ui| {
         asked_for(ui, "exam date", theme);
         if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
     });
     fault(ui, dates::parse(&form.exam_date), theme);
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+    choices(ui, |ui| {
         for (last, words) in [(false, "due date"), (true, "last period")] {
             let on = form.is_last_period == last;
             if chip(ui, theme, on, words, &format!("dating by {words}")) && !on {
@@ -130,8 +131,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
 
 fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let typed = &exam.form.caesareans;
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
+    choices(ui, |ui| {
         asked_for(ui, "previous caesareans", theme);
         for n in ["0", "1", "2", "3"] {
             let on = typed.trim() == n;

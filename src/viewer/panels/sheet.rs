@@ -2,7 +2,7 @@
 
 use egui::{Panel, RichText, ScrollArea, Ui, vec2};
 
-use super::context::{chip, exam_questions, field, frame_questions, not_stated};
+use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
 use super::{heavy, plain, row, rule};
 use crate::calibrate::header::survey;
 use crate::guideline;
@@ -11,7 +11,7 @@ use crate::plot::Tone;
 use crate::reading::{Distance, Reading};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::keys;
-use crate::viewer::session::{ExamState, Need, Outcome, SaveState, Session, SourceFile};
+use crate::viewer::session::{ExamState, Need, Outcome, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
 /// Draws the case sheet; returns what the reader stated.
@@ -75,6 +75,10 @@ fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
             plain(ui, why.clone(), theme.text);
         }
         Outcome::Read(reading) => {
+            // What is urgent stands above the millimetres.
+            for urgent in session.plan().iter().flat_map(|p| &p.urgent) {
+                big(ui, &urgent.line.text, size::BODY, theme.alarm);
+            }
             big(ui, &reading.headline, size::HEADLINE, theme.text);
             if !reading.detail.is_empty() {
                 plain(ui, reading.detail.clone(), theme.quiet);
@@ -120,6 +124,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     row(ui, theme, "Context", |ui| exam_questions(ui, exam, theme, actions));
     if let Outcome::Read(reading) = session.outcome() {
         rule(ui, theme);
+        next(ui, session, theme);
         cautions(ui, reading, theme);
         why(ui, session, reading, theme, actions);
     }
@@ -164,8 +169,7 @@ fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
 
 fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let stated = session.work().side;
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = vec2(5.0, 3.0);
+    choices(ui, |ui| {
         for s in [Side::NotCovering, Side::Reaches, Side::Covers] {
             let text = format!("{} {}", keys::side_letter(s), s.words());
             if chip(ui, theme, stated == Some(s), &text, &format!("side: {}", s.words())) {
@@ -180,8 +184,7 @@ fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
 
 fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let work = session.work();
-    ui.horizontal_wrapped(|ui| {
-        ui.spacing_mut().item_spacing = vec2(5.0, 3.0);
+    choices(ui, |ui| {
         for mark in Mark::ALL {
             let placed = if work.get(mark).is_some() { " ✓" } else { "" };
             let text = format!("{} {}{placed}", keys::letter(mark), mark.words());
@@ -196,7 +199,7 @@ fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Ac
             plain(ui, format!("Click the {}, or move the cross by arrows and press Enter.", mark.words()), theme.lead);
         }
         (None, Some(mark)) => {
-            ui.horizontal_wrapped(|ui| {
+            choices(ui, |ui| {
                 let text = format!("{} is chosen: arrows nudge it.", capital(mark.words()));
                 ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).extend());
                 if ui.add(egui::Button::new(RichText::new(format!("Remove {}", mark.words())).size(size::SMALL))).clicked() {
@@ -268,6 +271,41 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
         plain(ui, format!("{others} reading(s) of this frame by other readers are kept out of sight."), theme.quiet);
     }
     frame_questions(ui, exam, theme, actions);
+}
+
+/// What this visit still owes, the next scan with its dates, and what it must include.
+fn next(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let Some(plan) = session.plan() else { return };
+    if !plan.now.is_empty() {
+        row(ui, theme, "This visit", |ui| {
+            for line in &plan.now {
+                plain(ui, line.text.clone(), theme.warn);
+            }
+        });
+    }
+    if !plan.scans.is_empty() || !plan.include.is_empty() {
+        row(ui, theme, "Next scan", |ui| {
+            for scan in plan.scans.iter().filter(|s| s.own_table || session.why()) {
+                let dates = scan
+                    .dates
+                    .map_or_else(|| "no dates: not dated".to_owned(), |(a, b)| format!("{} to {}", dates::show(a), dates::show(b)));
+                plain(ui, format!("{}, {} to {}: {dates}", scan.line.text, scan.from, scan.to), theme.text);
+            }
+            let others = plan.scans.iter().filter(|s| !s.own_table).count();
+            if others > 0 && !session.why() {
+                plain(ui, format!("{others} more by other bodies: Y shows them."), theme.quiet);
+            }
+            for line in &plan.include {
+                plain(ui, line.text.clone(), theme.text);
+            }
+        });
+    }
+    if session.why() {
+        for line in plan.statements.iter().chain(&plan.silent) {
+            plain(ui, line.text.clone(), theme.quiet);
+        }
+    }
+    rule(ui, theme);
 }
 
 /// The most urgent caution, always in sight.

@@ -25,6 +25,7 @@ pub use saving::{SaveJob, SaveState};
 use super::action::{Action, Effect, Mark};
 use super::screen_map::{View, Zoom};
 use crate::files::Settings;
+use crate::followup::Plan;
 use crate::frame::{Frame, FrameId};
 use crate::guideline::Table;
 use crate::measure::Repeatability;
@@ -56,6 +57,7 @@ pub struct Session {
     repeatability: Repeatability,
     outcome: Outcome,
     others: Vec<OtherReading>,
+    plan: Option<Plan>,
     armed: Option<Mark>,
     selected: Option<Mark>,
     cross: Option<PxPoint>,
@@ -92,6 +94,7 @@ impl Session {
             repeatability: Repeatability::assumed_total(),
             outcome: Outcome::Nothing,
             others: Vec::new(),
+            plan: None,
             armed: None,
             selected: None,
             cross: None,
@@ -305,6 +308,12 @@ impl Session {
     #[must_use]
     pub const fn outcome(&self) -> &Outcome {
         &self.outcome
+    }
+
+    /// What now, for the reading as it stands.
+    #[must_use]
+    pub const fn plan(&self) -> Option<&Plan> {
+        self.plan.as_ref()
     }
 
     /// Readings of other frames and earlier exams of the same patient, for the distance line.

@@ -4,6 +4,7 @@ use super::{ExamState, FrameKey, FrameWork, Session};
 use crate::calibrate::Calibration;
 use crate::calibrate::header::calibration_for;
 use crate::context::ExamContext;
+use crate::followup::{self, Plan};
 use crate::measure::Value;
 use crate::reading::{self, Distance, Inputs, Reading};
 use crate::record::ReadingRecord;
@@ -79,6 +80,7 @@ impl Session {
     pub(super) fn refresh(&mut self) {
         self.outcome = self.make_outcome();
         self.others = self.make_others();
+        self.plan = self.make_plan();
     }
 
     fn make_outcome(&self) -> Outcome {
@@ -107,6 +109,25 @@ impl Session {
             Some(Err(why)) => Outcome::Refused(why),
             None => Outcome::Nothing,
         }
+    }
+
+    fn make_plan(&self) -> Option<Plan> {
+        let Outcome::Read(reading) = &self.outcome else { return None };
+        let measured = match &reading.distance {
+            Distance::Measured(m) => Some(&**m),
+            Distance::NoScale { .. } => None,
+        };
+        let context = &self.exam()?.context;
+        let exam = followup::Exam {
+            table: self.table()?,
+            context,
+            age: context.gestational_age().ok(),
+            stated_side: self.work().side,
+            measurement: measured.map(|m| &m.measurement),
+            finding: measured.map(|m| &m.finding),
+        };
+        // Faulty bundled data is ruled out by a test of its own.
+        followup::plan(&exam).ok()
     }
 
     /// The reading of what was done on a frame; `None` when it is not complete.

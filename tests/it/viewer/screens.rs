@@ -1,6 +1,8 @@
 //! Screens of the window, drawn on the CPU. With `OSSPAN_SCREENS` naming a folder they are written there to be looked at.
 
+use egui::accesskit::Role;
 use egui_kittest::Harness;
+use egui_kittest::kittest::{NodeT, Queryable};
 use osspan::context::{Bladder, Contraction, Route};
 use osspan::files::Settings;
 use osspan::guideline;
@@ -67,7 +69,16 @@ fn mark(h: &mut Harness<'static, App>, marks: &[(Mark, f64, f64)], side: Side) {
     do_it(h, all);
 }
 
+/// Nothing is cut off at the sides of the window.
+fn nothing_is_cut_off(h: &Harness<'static, App>, name: &str, width: f32) {
+    for node in h.query_all_by(|n| matches!(n.role(), Role::Button | Role::TextInput | Role::Label | Role::RadioButton | Role::Link)) {
+        let rect = node.rect();
+        assert!(rect.left() >= -0.5 && rect.right() <= width + 0.5, "{name}: {:?} at {rect:?}", node.accesskit_node().label());
+    }
+}
+
 fn write(h: &mut Harness<'static, App>, name: &str) {
+    nothing_is_cut_off(h, name, h.ctx.content_rect().width());
     let picture = h.render().unwrap();
     let bright = picture.pixels().filter(|p| p.0[0] > 200).count();
     assert!(bright > 200, "{name} is blank");
