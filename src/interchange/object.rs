@@ -78,7 +78,7 @@ impl TeachingObject<'_> {
             text(tags::MODALITY, VR::CS, "US"),
             text(tags::MANUFACTURER, VR::LO, ""),
             text(tags::REFERRING_PHYSICIAN_NAME, VR::PN, ""),
-            text(tags::PATIENT_NAME, VR::PN, self.case),
+            text(tags::PATIENT_NAME, VR::PN, &format!("{}^TEACHING", self.case)),
             text(tags::PATIENT_ID, VR::LO, self.case),
             text(tags::PATIENT_BIRTH_DATE, VR::DA, ""),
             text(tags::PATIENT_SEX, VR::CS, ""),
@@ -90,6 +90,8 @@ impl TeachingObject<'_> {
             text(tags::STUDY_ID, VR::SH, ""),
             text(tags::SERIES_NUMBER, VR::IS, "1"),
             text(tags::INSTANCE_NUMBER, VR::IS, &self.number.to_string()),
+            // Needed of a paired organ, and empty where it is not known whether it is one.
+            text(tags::LATERALITY, VR::CS, ""),
             text(tags::PATIENT_ORIENTATION, VR::CS, ""),
             text(tags::BURNED_IN_ANNOTATION, VR::CS, "NO"),
             text(tags::LONGITUDINAL_TEMPORAL_INFORMATION_MODIFIED, VR::CS, "MODIFIED"),

@@ -184,6 +184,7 @@ impl TeachingSet {
         };
         let exam_date = old.context.exam_date.map(|d| moved(d, first)).transpose()?;
         let context = ExamContext { exam_date, dating, ..old.context.clone() };
+        check_nothing_else(&context).map_err(|found| unfit(&found))?;
         let consent = old.pixel_spacing_consent.as_ref().map(|c| PixelSpacingConsent { by: self.alias("READER", &c.by) });
         let assumed = Repeatability::assumed_total();
         let own = Repeatability {
@@ -215,6 +216,25 @@ impl TeachingSet {
         };
         ReadingRecord::new(&inputs, &made, origin)
     }
+}
+
+/// A context holds two dates, which were moved, and otherwise words of its own. A field that is added one day and holds
+/// another date or a free text must not slip through.
+fn check_nothing_else(context: &ExamContext) -> Result<(), String> {
+    fn texts<'a>(value: &'a serde_json::Value, found: &mut Vec<&'a str>) {
+        match value {
+            serde_json::Value::String(s) => found.push(s),
+            serde_json::Value::Array(a) => a.iter().for_each(|v| texts(v, found)),
+            serde_json::Value::Object(o) => o.values().for_each(|v| texts(v, found)),
+            _ => {}
+        }
+    }
+    let bare = ExamContext { exam_date: None, dating: None, ..context.clone() };
+    let value = serde_json::to_value(&bare).map_err(|e| e.to_string())?;
+    let mut found = Vec::new();
+    texts(&value, &mut found);
+    let word = |t: &str| t.chars().all(|c| c.is_ascii_lowercase() || c == '-');
+    if found.into_iter().all(word) { Ok(()) } else { Err("a text in the context that is not one of its own words".into()) }
 }
 
 /// The calendar day that a saved moment begins with.
