@@ -19,6 +19,8 @@ pub enum Provenance {
     FromMemory,
     /// Chosen for this program; no source claims it.
     OwnAssumption,
+    /// Measured by this department, from its own saved readings.
+    OwnMeasurement,
 }
 
 impl Provenance {
@@ -31,6 +33,7 @@ impl Provenance {
             Self::CommonPractice => "common practice, no source",
             Self::FromMemory => "from memory, not checked against the source",
             Self::OwnAssumption => "assumption of this program",
+            Self::OwnMeasurement => "measured by this department",
         }
     }
 }

@@ -6,6 +6,7 @@ mod common;
 #[path = "../common/records.rs"]
 mod invented;
 
+mod agree;
 mod architecture;
 mod cautions;
 mod commands;

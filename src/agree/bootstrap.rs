@@ -1,0 +1,83 @@
+//! Intervals by resampling whole clusters: frames of one patient stay together, because they are alike.
+
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
+use serde::{Deserialize, Serialize};
+
+use super::{Estimate, cannot};
+use crate::error::Result;
+
+/// Most replicates of one interval.
+pub const MOST_REPLICATES: u32 = 100_000;
+/// With fewer clusters the interval is too narrow to rely on (an assumption of this program).
+pub const FEW_CLUSTERS: usize = 20;
+
+/// A figure with its percentile interval over resampled clusters.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Bootstrap {
+    /// The figure of the data themselves with its 95 % interval.
+    pub estimate: Estimate,
+    /// Clusters.
+    pub clusters: usize,
+    /// Resamples that gave a figure.
+    pub replicates: u32,
+    /// Resamples that gave none.
+    pub without: u32,
+    /// The seed, so that it can be repeated.
+    pub seed: u64,
+}
+
+/// A number from 0 to `n` − 1, each as likely.
+fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
+    let n = n as u64;
+    // Draws above the last whole multiple of n are drawn again.
+    let limit = u64::MAX - u64::MAX % n;
+    loop {
+        let v = rng.next_u64();
+        if v < limit {
+            return usize::try_from(v % n).unwrap_or(0);
+        }
+    }
+}
+
+/// Quantile of sorted values by straight interpolation between them.
+fn quantile(sorted: &[f64], p: f64) -> Option<f64> {
+    let place = p * (sorted.len().checked_sub(1)? as f64);
+    let (i, rest) = (place.floor(), place.fract());
+    let low = sorted.get(i as usize)?;
+    let high = sorted.get(i as usize + 1).unwrap_or(low);
+    Some(low + rest * (high - low))
+}
+
+/// `statistic` of all clusters, and its 2.5 % and 97.5 % points over `replicates` resamples of as many clusters.
+///
+/// # Errors
+/// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) with fewer than 2 clusters, without a figure from the data
+/// themselves, when more than one resample in ten gives none, or with no or too many replicates.
+pub fn cluster_bootstrap<C>(clusters: &[C], replicates: u32, seed: u64, statistic: impl Fn(&[&C]) -> Option<f64>) -> Result<Bootstrap> {
+    let what = "the interval over resampled patients";
+    if clusters.len() < 2 {
+        return Err(cannot(what, "at least 2 patients", clusters.len().to_string()));
+    }
+    if !(1..=MOST_REPLICATES).contains(&replicates) {
+        return Err(cannot(what, format!("1 to {MOST_REPLICATES} resamples"), replicates.to_string()));
+    }
+    let all: Vec<&C> = clusters.iter().collect();
+    let Some(value) = statistic(&all).filter(|v| v.is_finite()) else {
+        return Err(cannot(what, "a figure from the data themselves", "none"));
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut found = Vec::with_capacity(replicates as usize);
+    for _ in 0..replicates {
+        let drawn: Vec<&C> = (0..clusters.len()).filter_map(|_| clusters.get(below(&mut rng, clusters.len()))).collect();
+        found.extend(statistic(&drawn).filter(|v| v.is_finite()));
+    }
+    let made = u32::try_from(found.len()).unwrap_or(u32::MAX);
+    let without = replicates - made;
+    if without > replicates / 10 {
+        return Err(cannot(what, "a figure from nearly every resample", format!("none from {without} of {replicates}")));
+    }
+    found.sort_by(f64::total_cmp);
+    let estimate = Estimate { value, low: quantile(&found, 0.025), high: quantile(&found, 0.975) };
+    Ok(Bootstrap { estimate, clusters: clusters.len(), replicates: made, without, seed })
+}
