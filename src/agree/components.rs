@@ -157,11 +157,17 @@ pub struct TwoWay {
     pub reproducibility_sd: f64,
 }
 
-/// Two-way analysis of a full table, rows subjects and columns readers, at least 2 by 2.
-///
-/// # Errors
-/// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) when the table is smaller, has gaps, or holds numbers that are not finite.
-pub fn two_way(table: &[Vec<f64>]) -> Result<TwoWay> {
+/// The mean squares of a full two-way table.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Squares {
+    pub(super) subject: MeanSquare,
+    pub(super) within: MeanSquare,
+    pub(super) reader: MeanSquare,
+    pub(super) residual: MeanSquare,
+}
+
+/// The mean squares of a full table, rows subjects and columns readers, at least 2 by 2.
+pub(super) fn mean_squares(table: &[Vec<f64>]) -> Result<Squares> {
     let what = "reader variation";
     check_values(what, table.iter().flatten())?;
     let (rows, columns) = (table.len(), table.first().map_or(0, Vec::len));
@@ -172,25 +178,36 @@ pub fn two_way(table: &[Vec<f64>]) -> Result<TwoWay> {
     let row_means: Vec<f64> = table.iter().map(|r| mean(r)).collect();
     let column_means: Vec<f64> = (0..columns).map(|j| table.iter().filter_map(|r| r.get(j)).sum::<f64>() / n).collect();
     let grand = mean(&row_means);
-    let subject = MeanSquare { value: k * sum_of_squares(&row_means) / (n - 1.0), degrees: n - 1.0 };
-    let reader = MeanSquare { value: n * sum_of_squares(&column_means) / (k - 1.0), degrees: k - 1.0 };
-    let within = MeanSquare { value: table.iter().map(|r| sum_of_squares(r)).sum::<f64>() / (n * (k - 1.0)), degrees: n * (k - 1.0) };
     let left: f64 = table
         .iter()
         .zip(&row_means)
         .flat_map(|(row, rm)| row.iter().zip(&column_means).map(move |(v, cm)| (v - rm - cm + grand).powi(2)))
         .sum();
-    let degrees = (n - 1.0) * (k - 1.0);
-    let residual = MeanSquare { value: left / degrees, degrees };
-    let reader_variance = difference(reader, residual, n);
+    let square = |ss: f64, degrees: f64| MeanSquare { value: ss / degrees, degrees };
+    Ok(Squares {
+        subject: square(k * sum_of_squares(&row_means), n - 1.0),
+        within: square(table.iter().map(|r| sum_of_squares(r)).sum(), n * (k - 1.0)),
+        reader: square(n * sum_of_squares(&column_means), k - 1.0),
+        residual: square(left, (n - 1.0) * (k - 1.0)),
+    })
+}
+
+/// Two-way analysis of a full table, rows subjects and columns readers, at least 2 by 2.
+///
+/// # Errors
+/// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) when the table is smaller, has gaps, or holds numbers that are not finite.
+pub fn two_way(table: &[Vec<f64>]) -> Result<TwoWay> {
+    let Squares { subject, within, reader, residual } = mean_squares(table)?;
+    let (subjects, readers) = (table.len(), table.first().map_or(0, Vec::len));
+    let reader_variance = difference(reader, residual, subjects as f64);
     Ok(TwoWay {
-        subjects: rows,
-        readers: columns,
+        subjects,
+        readers,
         subject,
         within,
         reader,
         residual,
-        subject_variance: difference(subject, residual, k),
+        subject_variance: difference(subject, residual, readers as f64),
         reader_variance,
         residual_sd: Within::of(residual),
         reproducibility_sd: (reader_variance.value.max(0.0) + residual.value).sqrt(),

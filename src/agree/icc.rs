@@ -10,7 +10,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::components::{TwoWay, two_way};
+use super::components::{Squares, mean_squares};
 use super::{Estimate, cannot, quantiles};
 use crate::error::Result;
 
@@ -40,10 +40,11 @@ pub struct Icc {
 /// Where readings agree without any difference the correlations are 1 and have no interval.
 ///
 /// # Errors
-/// As [`two_way`]; also when all subjects have the same value, so that there is nothing to correlate.
+/// As [`two_way`](super::components::two_way); also when all subjects have the same value, so that there is nothing to correlate.
 pub fn icc(table: &[Vec<f64>]) -> Result<Icc> {
-    let a = two_way(table)?;
-    let (n, k) = (a.subjects as f64, a.readers as f64);
+    let a = mean_squares(table)?;
+    let (subjects, readers) = (table.len(), table.first().map_or(0, Vec::len));
+    let (n, k) = (subjects as f64, readers as f64);
     let largest = a.subject.value.max(a.reader.value).max(a.residual.value);
     let size = table.iter().flatten().map(|v| v.abs()).fold(0.0, f64::max);
     if largest <= 1e-24 * size * size {
@@ -53,21 +54,20 @@ pub fn icc(table: &[Vec<f64>]) -> Result<Icc> {
     let (one, three) =
         (consistency(a.subject.degrees, a.within.degrees, b, w, k), consistency(a.subject.degrees, a.residual.degrees, b, e, k));
     let icc_2_1 = (b - e) / (b + (k - 1.0) * e + k * (j - e) / n);
-    let ends = absolute_agreement(&a, icc_2_1);
+    let ends = absolute_agreement(&a, n, k, icc_2_1);
     let average = |r: f64| k * r / (1.0 + (k - 1.0) * r);
     let two = ends.map_or(Estimate::bare(icc_2_1), |(low, high)| Estimate::between(icc_2_1, low, high));
     let icc_2_k = (b - e) / (b + (j - e) / n);
     let two_k = ends.map_or(Estimate::bare(icc_2_k), |(low, high)| Estimate::between(icc_2_k, average(low), average(high)));
-    Ok(Icc {
-        subjects: a.subjects,
-        readers: a.readers,
-        icc_1_1: one.0,
-        icc_2_1: two,
-        icc_3_1: three.0,
-        icc_1_k: one.1,
-        icc_2_k: two_k,
-        icc_3_k: three.1,
-    })
+    Ok(Icc { subjects, readers, icc_1_1: one.0, icc_2_1: two, icc_3_1: three.0, icc_1_k: one.1, icc_2_k: two_k, icc_3_k: three.1 })
+}
+
+/// ICC(2,1) alone, without its interval: what is resampled.
+pub(super) fn icc_2_1(table: &[Vec<f64>]) -> Option<f64> {
+    let a = mean_squares(table).ok()?;
+    let (n, k) = (table.len() as f64, table.first()?.len() as f64);
+    let (b, j, e) = (a.subject.value, a.reader.value, a.residual.value);
+    Some((b - e) / (b + (k - 1.0) * e + k * (j - e) / n)).filter(|v| v.is_finite())
 }
 
 /// Single and average correlation from a ratio of mean squares `b`/`e`.
@@ -87,8 +87,7 @@ fn consistency(df_b: f64, df_e: f64, b: f64, e: f64, k: f64) -> (Estimate, Estim
 }
 
 /// Interval of ICC(2,1), with Satterthwaite's degrees of freedom.
-fn absolute_agreement(a: &TwoWay, r: f64) -> Option<(f64, f64)> {
-    let (n, k) = (a.subjects as f64, a.readers as f64);
+fn absolute_agreement(a: &Squares, n: f64, k: f64, r: f64) -> Option<(f64, f64)> {
     let (b, j, e) = (a.subject.value, a.reader.value, a.residual.value);
     if e <= 0.0 {
         return None;

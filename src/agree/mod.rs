@@ -11,6 +11,7 @@ pub mod icc;
 pub mod kappa;
 pub mod planning;
 mod quantiles;
+pub mod study;
 
 use serde::{Deserialize, Serialize};
 

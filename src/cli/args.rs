@@ -39,6 +39,8 @@ pub enum Command {
     /// Make a teaching set without identity: prepare, look at each frame and decide, write
     #[command(subcommand)]
     Export(ExportCommand),
+    /// How well readers agree with each other and with themselves, from saved records
+    Agree(AgreeArgs),
     /// Print the guideline tables with the source of every number
     Guidelines,
     /// Read the bundled sample exam from its saved landmarks
@@ -183,6 +185,28 @@ pub struct CheckpointArgs {
     /// Folder to keep the checkpoint in: best on another disk, out of reach of whoever can change the records
     #[arg(long)]
     pub to: PathBuf,
+}
+
+/// Arguments of `agree`.
+#[derive(Debug, Args)]
+pub struct AgreeArgs {
+    /// Folders of records, such as one of each workstation; the user's data folder when none is named
+    pub folders: Vec<PathBuf>,
+    /// Count readings made after seeing another reader's too; agreement then looks better than it is
+    #[arg(long)]
+    pub include_unblinded: bool,
+    /// Resamples of patients for each interval
+    #[arg(long, default_value_t = 2_000, value_parser = clap::value_parser!(u32).range(100..=100_000))]
+    pub resamples: u32,
+    /// Seed of the resampling
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Print the study as JSON
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print the figures as CSV
+    #[arg(long)]
+    pub csv: bool,
 }
 
 /// Arguments of `sample`.

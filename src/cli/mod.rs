@@ -3,6 +3,7 @@
 //! Exit codes: 0 done; 1 `verify` found a difference; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
+mod agree;
 mod args;
 mod checkpoint;
 mod export;
@@ -17,6 +18,7 @@ mod verify;
 pub use export::{ExportCommand, FrameNumbers};
 
 pub use args::{Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
+pub use args::{AgreeArgs, Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -34,6 +36,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Find(a) => find::run(a, &mut out),
         Command::Export(a) => export::run(a, &mut out),
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),
+        Command::Agree(a) => agree::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };

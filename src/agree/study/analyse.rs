@@ -1,0 +1,436 @@
+//! The figures of a study.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use super::{Category, LeftOut, Observation, Options, Readings};
+use crate::agree::bland_altman::{BlandAltman, FEW_PAIRS, LIMIT_FACTOR, Pair, bland_altman};
+use crate::agree::bootstrap::{Bootstrap, FEW_CLUSTERS, cluster_bootstrap};
+use crate::agree::components::{Exam, Nested, TwoWay, nested, own_repeatability, two_way};
+use crate::agree::icc::{Icc, icc};
+use crate::agree::kappa::{Kappa, Weights, cohen, fleiss};
+use crate::agree::{mean, planning, sum_of_squares};
+use crate::error::Result;
+use crate::guideline;
+use crate::measure::Repeatability;
+
+/// A probability below this is said to speak against an assumption.
+const SPEAKS_AGAINST: f64 = 0.05;
+
+/// Pairs of one part of the readings.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Subgroup {
+    /// Which part.
+    pub name: String,
+    /// Pairs of signed distances in it.
+    pub pairs: usize,
+    /// Mean difference, mm; `None` without a pair.
+    pub bias_mm: Option<f64>,
+    /// SD of the differences, mm; `None` with fewer than 2 pairs.
+    pub sd_mm: Option<f64>,
+    /// Pairs whose findings differ, of those that compare.
+    pub changed: (usize, usize),
+}
+
+/// Two readers, frame by frame; differences are first minus second.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PairStudy {
+    /// First reader.
+    pub first: String,
+    /// Second reader.
+    pub second: String,
+    /// Frames that both read.
+    pub frames: usize,
+    /// Patients that they come from.
+    pub patients: usize,
+    /// Frames that one read as covering and the other not.
+    pub sides_differ: usize,
+    /// Differences in mm, frames taken for independent.
+    pub bland_altman: Option<BlandAltman>,
+    /// Bias over resampled patients, mm.
+    pub bias_over_patients: Option<Bootstrap>,
+    /// Lower limit of agreement over resampled patients, mm.
+    pub lower_limit_over_patients: Option<Bootstrap>,
+    /// Upper limit of agreement over resampled patients, mm.
+    pub upper_limit_over_patients: Option<Bootstrap>,
+    /// Correlations, frames taken for independent.
+    pub icc: Option<Icc>,
+    /// ICC(2,1) over resampled patients.
+    pub icc_2_1_over_patients: Option<Bootstrap>,
+    /// Cohen's kappa of the findings.
+    pub kappa: Option<Kappa>,
+    /// The same, weighted linearly by bands between.
+    pub kappa_linear: Option<Kappa>,
+    /// The same, weighted by their square.
+    pub kappa_quadratic: Option<Kappa>,
+    /// Cohen's kappa over resampled patients.
+    pub kappa_over_patients: Option<Bootstrap>,
+    /// Frames whose findings differ, of those whose findings compare.
+    pub changed: (usize, usize),
+    /// That share over resampled patients, 0 to 1.
+    pub changed_over_patients: Option<Bootstrap>,
+    /// Parts by gestational age and by distance.
+    pub subgroups: Vec<Subgroup>,
+}
+
+/// All readers, on the frames that each of them read.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Together {
+    /// Frames that every reader read with a signed distance.
+    pub frames: usize,
+    /// Variation between readers and what is left.
+    pub components: Option<TwoWay>,
+    /// Correlations, frames taken for independent.
+    pub icc: Option<Icc>,
+    /// ICC(2,1) over resampled patients.
+    pub icc_2_1_over_patients: Option<Bootstrap>,
+    /// Fleiss' kappa of the findings.
+    pub kappa: Option<Kappa>,
+    /// Fleiss' kappa over resampled patients.
+    pub kappa_over_patients: Option<Bootstrap>,
+}
+
+/// One reader with themselves.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReaderStudy {
+    /// The reader.
+    pub reader: String,
+    /// Readings that count.
+    pub readings: usize,
+    /// Placement and acquisition; `None` when nothing was read again.
+    pub within: Option<Nested>,
+}
+
+/// Whether the department's own repeatability may replace the labelled assumption.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OwnRepeatability {
+    /// It, where it may.
+    pub repeatability: Option<Repeatability>,
+    /// Why not, otherwise.
+    pub why_not: Option<String>,
+}
+
+/// Every figure of a study.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Study {
+    /// What it was asked for.
+    pub options: Options,
+    /// Readers.
+    pub readers: Vec<String>,
+    /// Readings that count.
+    pub readings: usize,
+    /// Patients.
+    pub patients: usize,
+    /// Exams.
+    pub exams: usize,
+    /// Frames.
+    pub frames: usize,
+    /// What was left out.
+    pub left_out: LeftOut,
+    /// Readings without a signed distance, which take part in findings only.
+    pub without_signed_distance: usize,
+    /// Every two readers with a frame in common.
+    pub pairs: Vec<PairStudy>,
+    /// All readers together; `None` with fewer than 2.
+    pub together: Option<Together>,
+    /// Each reader with themselves.
+    pub by_reader: Vec<ReaderStudy>,
+    /// All readers' repeats pooled; `None` when nothing was read again.
+    pub within: Option<Nested>,
+    /// Whether that may replace the labelled assumption.
+    pub own: OwnRepeatability,
+    /// What must be said beside it.
+    pub warnings: Vec<String>,
+}
+
+/// Two readings of one frame.
+struct Both<'a> {
+    patient: usize,
+    a: &'a Observation,
+    b: &'a Observation,
+}
+
+impl Both<'_> {
+    fn values(&self) -> Option<Pair> {
+        Some((self.a.signed_mm?, self.b.signed_mm?))
+    }
+
+    fn categories(&self) -> Option<(&Category, &Category)> {
+        let (a, b) = (self.a.category.as_ref()?, self.b.category.as_ref()?);
+        (a.table == b.table).then_some((a, b))
+    }
+}
+
+/// Makes a study of readings.
+///
+/// # Errors
+/// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) when no reading counts, so that there is nothing to say.
+pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
+    if readings.observations.is_empty() {
+        return Err(crate::agree::cannot("the study", "at least one reading that counts", "none")
+            .remedy("Second readings must be made without seeing the first; --include-unblinded takes the others too"));
+    }
+    let mut warnings = Vec::new();
+    let n = readings.readers.len();
+    let mut pairs = Vec::new();
+    for first in 0..n {
+        for second in first + 1..n {
+            pairs.extend(pair_study(readings, first, second, options, &mut warnings));
+        }
+    }
+    if pairs.is_empty() {
+        warnings.push("No frame was read by two readers: nothing is known of agreement between readers.".into());
+    }
+    let within = nested(&exams_of(readings, None)).ok();
+    let own = match within.as_ref().map(own_repeatability) {
+        Some(Ok(r)) => OwnRepeatability { repeatability: Some(r), why_not: None },
+        Some(Err(e)) => OwnRepeatability { repeatability: None, why_not: Some(e.message()) },
+        None => {
+            OwnRepeatability { repeatability: None, why_not: Some("no reader read a second frame of an exam, or a frame again".into()) }
+        }
+    };
+    let by_reader = readings
+        .readers
+        .iter()
+        .enumerate()
+        .map(|(i, name)| ReaderStudy {
+            reader: name.clone(),
+            readings: readings.observations.iter().filter(|o| o.reader == i).count(),
+            within: nested(&exams_of(readings, Some(i))).ok(),
+        })
+        .collect();
+    if within.as_ref().is_some_and(|w| w.negative_acquisition) {
+        warnings.push("Variation between frames came out smaller than repeats explain: all readings are pooled into one total.".into());
+    }
+    let (patients, exams, frames) = readings.counts;
+    if patients < FEW_CLUSTERS {
+        warnings.push(format!(
+            "Only {patients} patients: intervals over resampled patients need at least {FEW_CLUSTERS} (an assumption of this program)."
+        ));
+    }
+    if readings.not_blinded_included > 0 {
+        warnings.push(format!(
+            "{} readings were made after seeing another's: agreement looks better than it is.",
+            readings.not_blinded_included
+        ));
+    }
+    if readings.patient_unknown > 0 {
+        warnings
+            .push(format!("{} records do not say whose frame it is: each of their exams counts as a patient.", readings.patient_unknown));
+    }
+    if readings.left_out.altered > 0 {
+        warnings.push(format!("{} records do not match their digest and do not count; see `osspan verify`.", readings.left_out.altered));
+    }
+    Ok(Study {
+        options: *options,
+        readers: readings.readers.clone(),
+        readings: readings.observations.len(),
+        patients,
+        exams,
+        frames,
+        left_out: readings.left_out,
+        without_signed_distance: readings.observations.iter().filter(|o| o.signed_mm.is_none()).count(),
+        pairs,
+        together: (n >= 2).then(|| together(readings, options)),
+        by_reader,
+        within,
+        own,
+        warnings,
+    })
+}
+
+/// One reader's (or every reader's) signed distances as repeats in frames in exams; two readers' are never one exam.
+fn exams_of(readings: &Readings, reader: Option<usize>) -> Vec<Exam> {
+    let mut exams: BTreeMap<(usize, usize), BTreeMap<usize, Vec<f64>>> = BTreeMap::new();
+    for o in readings.observations.iter().filter(|o| reader.is_none_or(|r| r == o.reader)) {
+        if let Some(v) = o.signed_mm {
+            exams.entry((o.reader, o.exam)).or_default().entry(o.frame).or_default().push(v);
+        }
+    }
+    exams.into_values().map(|frames| frames.into_values().collect()).collect()
+}
+
+/// Each frame's first reading by each reader.
+fn first_readings(readings: &Readings) -> BTreeMap<usize, BTreeMap<usize, &Observation>> {
+    let mut found: BTreeMap<usize, BTreeMap<usize, &Observation>> = BTreeMap::new();
+    for o in &readings.observations {
+        found.entry(o.frame).or_default().entry(o.reader).or_insert(o);
+    }
+    found
+}
+
+/// Resamples patients, where the figure can be had at all.
+fn over<T>(clusters: &BTreeMap<usize, Vec<T>>, options: &Options, statistic: impl Fn(&[&T]) -> Option<f64>) -> Option<Bootstrap> {
+    let clusters: Vec<&Vec<T>> = clusters.values().collect();
+    cluster_bootstrap(&clusters, options.resamples, options.seed, |drawn| {
+        statistic(&drawn.iter().flat_map(|c| c.iter()).collect::<Vec<_>>())
+    })
+    .ok()
+}
+
+fn by_patient<'a, T>(all: &[Both<'a>], f: impl Fn(&Both<'a>) -> Option<T>) -> BTreeMap<usize, Vec<T>> {
+    let mut clusters: BTreeMap<usize, Vec<T>> = BTreeMap::new();
+    for both in all {
+        if let Some(v) = f(both) {
+            clusters.entry(both.patient).or_default().push(v);
+        }
+    }
+    clusters
+}
+
+/// Counts of the categories that are in use, in the table's order: a band that nobody used says nothing of agreement,
+/// but keeps its place between the others for the weights.
+fn counts(pairs: &[&(usize, usize)]) -> Vec<Vec<u32>> {
+    let (low, high) = pairs.iter().flat_map(|(a, b)| [*a, *b]).fold((usize::MAX, 0), |(l, h), v| (l.min(v), h.max(v)));
+    let size = (high + 1).saturating_sub(low);
+    let mut table = vec![vec![0; size]; size];
+    for (a, b) in pairs {
+        if let Some(cell) = table.get_mut(a - low).and_then(|row| row.get_mut(b - low)) {
+            *cell += 1;
+        }
+    }
+    table
+}
+
+fn pair_study(readings: &Readings, first: usize, second: usize, options: &Options, warnings: &mut Vec<String>) -> Option<PairStudy> {
+    let name = |i: usize| readings.readers.get(i).cloned().unwrap_or_default();
+    let all: Vec<Both<'_>> = first_readings(readings)
+        .into_values()
+        .filter_map(|by| Some(Both { patient: by.get(&first)?.patient, a: by.get(&first)?, b: by.get(&second)? }))
+        .collect();
+    if all.is_empty() {
+        return None;
+    }
+    let values = by_patient(&all, Both::values);
+    let flat: Vec<Pair> = values.values().flatten().copied().collect();
+    let table: Vec<Vec<f64>> = flat.iter().map(|(a, b)| vec![*a, *b]).collect();
+    let places = by_patient(&all, |b| b.categories().map(|(a, b)| (a.place, b.place)));
+    let flat_places: Vec<&(usize, usize)> = places.values().flatten().collect();
+    let of_differences = |f: fn(f64, f64) -> f64| {
+        over(&values, options, move |pairs| {
+            let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
+            (d.len() >= 2).then(|| f(mean(&d), (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt()))
+        })
+    };
+    let kappa_of = |w: Weights| cohen(&counts(&flat_places), w).ok();
+    let agreement = bland_altman(&flat).ok();
+    let who = format!("{} and {}", name(first), name(second));
+    if let Some(b) = &agreement {
+        warn(&who, b, warnings);
+    }
+    let changed = |all: &[&Both<'_>]| {
+        let compare: Vec<_> = all.iter().filter_map(|b| b.categories()).collect();
+        (compare.iter().filter(|(a, b)| a.place != b.place).count(), compare.len())
+    };
+    Some(PairStudy {
+        first: name(first),
+        second: name(second),
+        frames: all.len(),
+        patients: all.iter().map(|b| b.patient).collect::<BTreeSet<_>>().len(),
+        sides_differ: flat.iter().filter(|(a, b)| (*a < 0.0) != (*b < 0.0)).count(),
+        bland_altman: agreement,
+        bias_over_patients: of_differences(|bias, _| bias),
+        lower_limit_over_patients: of_differences(|bias, sd| bias - LIMIT_FACTOR * sd),
+        upper_limit_over_patients: of_differences(|bias, sd| bias + LIMIT_FACTOR * sd),
+        icc: icc(&table).ok(),
+        icc_2_1_over_patients: over(&values, options, |pairs| {
+            let table: Vec<Vec<f64>> = pairs.iter().map(|(a, b)| vec![*a, *b]).collect();
+            crate::agree::icc::icc_2_1(&table)
+        }),
+        kappa: kappa_of(Weights::None),
+        kappa_linear: kappa_of(Weights::Linear),
+        kappa_quadratic: kappa_of(Weights::Quadratic),
+        kappa_over_patients: over(&places, options, |p| cohen(&counts(p), Weights::None).ok().map(|k| k.kappa.value)),
+        changed: changed(&all.iter().collect::<Vec<_>>()),
+        changed_over_patients: over(&places, options, |p| {
+            (!p.is_empty()).then(|| p.iter().filter(|(a, b)| a != b).count() as f64 / p.len() as f64)
+        }),
+        subgroups: subgroups(&all, changed),
+    })
+}
+
+fn warn(who: &str, b: &BlandAltman, warnings: &mut Vec<String>) {
+    if b.few_pairs {
+        warnings
+            .push(format!("{who}: only {} pairs; limits of agreement need at least {FEW_PAIRS} (an assumption of this program).", b.pairs));
+        if let Ok(n) = planning::pairs_for_limits(b.sd.value, 1.0) {
+            warnings.push(format!("{who}: with this spread, knowing each limit to 1 mm either way takes about {n} independent pairs."));
+        }
+    }
+    let against = |p: Option<f64>| p.is_some_and(|p| p < SPEAKS_AGAINST);
+    if against(b.assumptions.normality_p) {
+        warnings.push(format!("{who}: the differences are not normal; the limits may not hold 95 % of them."));
+    }
+    if against(b.assumptions.constant_spread_p) {
+        warnings.push(format!("{who}: the spread of the differences changes with the distance; one pair of limits does not fit all."));
+    }
+    if against(b.proportional_bias.map(|l| l.p)) {
+        warnings.push(format!("{who}: the difference changes with the distance (proportional bias)."));
+    }
+}
+
+fn subgroups<'a>(all: &[Both<'a>], changed: impl Fn(&[&Both<'a>]) -> (usize, usize)) -> Vec<Subgroup> {
+    let late = guideline::PROVISIONAL_BELOW;
+    let age = |b: &Both<'_>| match b.a.age_days {
+        None => "gestational age unknown".to_owned(),
+        Some(d) if d < late.total_days() => format!("before {late}"),
+        Some(_) => format!("from {late}"),
+    };
+    let distance = |b: &Both<'_>| match b.values().map(|(x, y)| 0.5 * (x + y)) {
+        None => "no signed distance",
+        Some(d) if d < 0.0 => "mean of the two: overlap",
+        Some(d) if d <= 10.0 => "mean of the two: 0 to 10 mm",
+        Some(d) if d <= 20.0 => "mean of the two: above 10 to 20 mm",
+        Some(_) => "mean of the two: above 20 mm",
+    };
+    let mut parts: BTreeMap<String, Vec<&Both<'a>>> = BTreeMap::new();
+    for b in all {
+        parts.entry(age(b)).or_default().push(b);
+        parts.entry(distance(b).to_owned()).or_default().push(b);
+    }
+    parts
+        .into_iter()
+        .map(|(name, part)| {
+            let d: Vec<f64> = part.iter().filter_map(|b| b.values()).map(|(a, b)| a - b).collect();
+            Subgroup {
+                name,
+                pairs: d.len(),
+                bias_mm: (!d.is_empty()).then(|| mean(&d)),
+                sd_mm: (d.len() >= 2).then(|| (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt()),
+                changed: changed(&part),
+            }
+        })
+        .collect()
+}
+
+fn together(readings: &Readings, options: &Options) -> Together {
+    let n = readings.readers.len();
+    let (mut rows, mut places): (BTreeMap<usize, Vec<Vec<f64>>>, BTreeMap<usize, Vec<Vec<usize>>>) = (BTreeMap::new(), BTreeMap::new());
+    for by in first_readings(readings).into_values().filter(|by| by.len() == n) {
+        let Some(patient) = by.values().next().map(|o| o.patient) else { continue };
+        if let Some(row) = by.values().map(|o| o.signed_mm).collect::<Option<Vec<f64>>>() {
+            rows.entry(patient).or_default().push(row);
+        }
+        if let Some(categories) = by.values().map(|o| o.category.as_ref()).collect::<Option<Vec<&Category>>>()
+            && categories.windows(2).all(|w| w.first().map(|c| &c.table) == w.last().map(|c| &c.table))
+        {
+            places.entry(patient).or_default().push(categories.iter().map(|c| c.place).collect());
+        }
+    }
+    let table: Vec<Vec<f64>> = rows.values().flatten().cloned().collect();
+    let kappa_of = |all: &[&Vec<usize>]| {
+        let size = all.iter().flat_map(|r| r.iter()).max().map_or(0, |m| m + 1);
+        let counts: Vec<Vec<u32>> =
+            all.iter().map(|r| (0..size).map(|c| u32::try_from(r.iter().filter(|p| **p == c).count()).unwrap_or(0)).collect()).collect();
+        fleiss(&counts).ok()
+    };
+    Together {
+        frames: table.len(),
+        components: two_way(&table).ok(),
+        icc: icc(&table).ok(),
+        icc_2_1_over_patients: over(&rows, options, |r| crate::agree::icc::icc_2_1(&r.iter().map(|v| (*v).clone()).collect::<Vec<_>>())),
+        kappa: kappa_of(&places.values().flatten().collect::<Vec<_>>()),
+        kappa_over_patients: over(&places, options, |p| kappa_of(p).map(|k| k.kappa.value)),
+    }
+}
