@@ -7,6 +7,7 @@ mod common;
 mod invented;
 
 mod agree;
+mod agreement_study;
 mod architecture;
 mod cautions;
 mod commands;

@@ -406,7 +406,8 @@ fn subgroups<'a>(all: &[Both<'a>], changed: impl Fn(&[&Both<'a>]) -> (usize, usi
 
 fn together(readings: &Readings, options: &Options) -> Together {
     let n = readings.readers.len();
-    let (mut rows, mut places): (BTreeMap<usize, Vec<Vec<f64>>>, BTreeMap<usize, Vec<Vec<usize>>>) = (BTreeMap::new(), BTreeMap::new());
+    let mut rows: BTreeMap<usize, Vec<Vec<f64>>> = BTreeMap::new();
+    let mut places: BTreeMap<usize, Vec<Vec<usize>>> = BTreeMap::new();
     for by in first_readings(readings).into_values().filter(|by| by.len() == n) {
         let Some(patient) = by.values().next().map(|o| o.patient) else { continue };
         if let Some(row) = by.values().map(|o| o.signed_mm).collect::<Option<Vec<f64>>>() {
