@@ -18,9 +18,6 @@ mod verify;
 pub use args::{AgreeArgs, Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
 pub use export::{ExportCommand, FrameNumbers};
 
-pub use args::{Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
-pub use args::{AgreeArgs, Arguments, Command, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
-
 use std::io::Write;
 use std::process::ExitCode;
 

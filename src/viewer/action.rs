@@ -133,6 +133,18 @@ pub enum Action {
     StepFrame(i32),
     /// Go so many exams on or back.
     StepExam(i32),
+    /// Go to a frame of the current cine, from 1; past its ends, to the end.
+    Scrub(u32),
+    /// Go so many frames on or back within the current cine; past its ends, to the end.
+    StepCine(i32),
+    /// Go to the next frame of the cine (with `false`, the one before) that has a reading or landmarks.
+    StepMarked(bool),
+    /// Play the cine, or pause it.
+    TogglePlay,
+    /// Play the cine round and round, or stop at its last frame.
+    ToggleOnce,
+    /// The clock while playing, s; its zero may lie anywhere.
+    Tick(f64),
     /// Take up a landmark to place it.
     Arm(Mark),
     /// Put down what was taken up.
@@ -214,8 +226,11 @@ pub enum Effect {
     PickFiles,
     /// Ask for a folder; answered by [`Action::Open`].
     PickFolder,
-    /// Decode a frame; answered by [`Action::Decoded`].
+    /// Decode a frame before all others; answered by [`Action::Decoded`].
     Decode(FrameKey),
+    /// Decode these frames after that, in this order; what was to be decoded before and is not begun is dropped. Answered
+    /// by [`Action::Decoded`] for each.
+    DecodeAhead(Vec<FrameKey>),
     /// Save a reading; answered by [`Action::Saved`].
     Save(Box<SaveJob>),
     /// Remember the settings.

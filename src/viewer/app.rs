@@ -78,6 +78,14 @@ impl App {
         ctx.request_repaint();
     }
 
+    /// Gives a playing cine the time, when its next frame is due.
+    fn tick(&mut self, ctx: &egui::Context) {
+        let now = ctx.input(|i| i.time);
+        if self.session.next_tick().is_some_and(|due| now >= due) {
+            self.apply(ctx, vec![Action::Tick(now)]);
+        }
+    }
+
     /// Keys, dropped files and the wish to close, as actions.
     fn input(&self, ctx: &egui::Context) -> Vec<Action> {
         let mut actions = Vec::new();
@@ -92,14 +100,19 @@ impl App {
         if ctx.text_edit_focused() || egui::Popup::is_any_open(ctx) {
             return actions;
         }
-        // Arrows and Enter belong to the frame, unless something else than the frame and its landmarks has the focus.
+        // Arrows, Enter and Space belong to the frame, unless something else than the frame and its landmarks has the focus.
         let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(id));
         ctx.input(|i| {
             for event in &i.events {
                 let Event::Key { key, pressed: true, repeat, modifiers, .. } = event else { continue };
                 let steers = matches!(
                     key,
-                    egui::Key::Enter | egui::Key::ArrowLeft | egui::Key::ArrowRight | egui::Key::ArrowUp | egui::Key::ArrowDown
+                    egui::Key::Enter
+                        | egui::Key::Space
+                        | egui::Key::ArrowLeft
+                        | egui::Key::ArrowRight
+                        | egui::Key::ArrowUp
+                        | egui::Key::ArrowDown
                 );
                 if !(steers && elsewhere) {
                     actions.extend(keys::action_for(&self.keys, *key, *modifiers, *repeat));
@@ -146,6 +159,15 @@ impl App {
                 });
             },
         );
+        if session.cine().is_some() {
+            let under = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 4, bottom: 0 });
+            Panel::bottom("time line").exact_size(size::TIME_LINE).resizable(false).frame(under).show_separator_line(false).show(
+                ui,
+                |ui| {
+                    actions.extend(panels::cine::show(ui, session, theme));
+                },
+            );
+        }
         let central = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 0, bottom: 0 });
         CentralPanel::no_frame().frame(central).show(ui, |ui| {
             actions.extend(panels::canvas::show(ui, session, theme, &mut self.picture));
@@ -193,10 +215,15 @@ impl eframe::App for App {
         let mut answers = self.world.answers();
         answers.append(&mut self.waiting);
         self.apply(&ctx, answers);
+        self.tick(&ctx);
         let input = self.input(&ctx);
         self.apply(&ctx, input);
         self.wear(&ctx);
         let actions = self.draw(ui);
         self.apply(&ctx, actions);
+        // Nothing is drawn until the next frame of a playing cine is due, and nothing at all while it is paused.
+        if let Some(due) = self.session.next_tick() {
+            ctx.request_repaint_after_secs((due - ctx.input(|i| i.time)).max(0.0) as f32);
+        }
     }
 }

@@ -22,6 +22,8 @@ pub enum Group {
     Reading,
     /// Going from frame to frame.
     Frames,
+    /// Going through a cine.
+    Cine,
     /// Looking at a frame.
     Look,
     /// The window.
@@ -30,8 +32,8 @@ pub enum Group {
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 8] =
-        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Reading, Self::Frames, Self::Look, Self::Window];
+    pub const ALL: [Self; 9] =
+        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Reading, Self::Frames, Self::Cine, Self::Look, Self::Window];
 
     /// Its heading.
     #[must_use]
@@ -43,6 +45,7 @@ impl Group {
             Self::Move => "Moving by steps",
             Self::Reading => "Reading",
             Self::Frames => "Exams and frames",
+            Self::Cine => "Cine",
             Self::Look => "Looking",
             Self::Window => "Window",
         }
@@ -162,6 +165,18 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::F, none, "F", "list of exams and frames".into(), Group::Frames, Action::ToggleList, false);
     put(Key::O, ctrl, "Ctrl + O", "open files".into(), Group::Frames, Action::PickFiles, false);
     put(Key::O, ctrl_shift, "Ctrl + Shift + O", "open a folder".into(), Group::Frames, Action::PickFolder, false);
+    let shift = Modifiers::SHIFT;
+    put(Key::P, none, "P", "play or pause (space bar too)".into(), Group::Cine, Action::TogglePlay, false);
+    put(Key::Space, none, "", String::new(), Group::Cine, Action::TogglePlay, false);
+    put(Key::P, shift, "Shift + P", "round and round, or once".into(), Group::Cine, Action::ToggleOnce, false);
+    put(Key::Period, none, ". and ,", "one frame on or back".into(), Group::Cine, Action::StepCine(1), true);
+    put(Key::Comma, none, "", String::new(), Group::Cine, Action::StepCine(-1), true);
+    put(Key::PageDown, shift, "Shift + Page Down", "ten frames on".into(), Group::Cine, Action::StepCine(10), true);
+    put(Key::PageUp, shift, "Shift + Page Up", "ten frames back".into(), Group::Cine, Action::StepCine(-10), true);
+    put(Key::Home, none, "Home and End", "first or last frame".into(), Group::Cine, Action::Scrub(1), false);
+    put(Key::End, none, "", String::new(), Group::Cine, Action::Scrub(u32::MAX), false);
+    put(Key::J, none, "J", "next frame with a reading or landmarks".into(), Group::Cine, Action::StepMarked(true), false);
+    put(Key::J, shift, "Shift + J", "the one before".into(), Group::Cine, Action::StepMarked(false), false);
     put(Key::Plus, none, "+", "larger (wheel too)".into(), Group::Look, Action::Zoom(1.25), true);
     put(Key::Equals, none, "", String::new(), Group::Look, Action::Zoom(1.25), true);
     put(Key::Minus, none, "−", "smaller".into(), Group::Look, Action::Zoom(0.8), true);

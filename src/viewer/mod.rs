@@ -2,6 +2,8 @@
 
 pub mod action;
 pub mod app;
+mod decoder;
+pub mod frame_cache;
 pub mod glyphs;
 pub mod keys;
 pub mod panels;

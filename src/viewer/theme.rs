@@ -129,6 +129,8 @@ pub mod size {
     pub const DRAWER: f32 = 250.0;
     /// Height of the distance line.
     pub const DISTANCE_LINE: f32 = 168.0;
+    /// Height of a cine's time line with its words.
+    pub const TIME_LINE: f32 = 62.0;
     /// Room around parts.
     pub const GAP: f32 = 14.0;
     /// Width of lines over the frame.

@@ -1,6 +1,5 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
-use std::collections::BTreeMap;
 use std::future::Future;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -15,12 +14,12 @@ use std::time::{Duration, Instant};
 
 use super::action::{Action, Effect, Found};
 use super::app::World;
-use super::session::{ExamState, FrameKey, SaveJob};
+use super::decoder::Decoder;
+use super::session::{ExamState, SaveJob};
 use crate::context::Dating;
 use crate::error::Result;
 use crate::files;
-use crate::frame::Frame;
-use crate::load::{StoredFile, scan};
+use crate::load::scan;
 use crate::record::{Store, Stored};
 use crate::sample::{self, SavedLandmarks};
 
@@ -28,8 +27,6 @@ use crate::sample::{self, SavedLandmarks};
 const PROGRESS_EVERY: Duration = Duration::from_millis(80);
 /// A dialog that ends sooner than this without an answer was never shown.
 const NO_DIALOG: Duration = Duration::from_millis(400);
-/// The most files whose headers are kept for decoding.
-const MOST_HEADERS: usize = 64;
 /// Longest landmarks file of the sample exam, bytes.
 const LONGEST_SAMPLE: u64 = 1024 * 1024;
 
@@ -37,7 +34,7 @@ const LONGEST_SAMPLE: u64 = 1024 * 1024;
 pub struct Worker {
     send: Sender<Action>,
     receive: Receiver<Action>,
-    decode: Option<Sender<(FrameKey, egui::Context)>>,
+    decoder: Decoder,
     stop: Arc<AtomicBool>,
     store: Store,
     data_dir: PathBuf,
@@ -48,7 +45,8 @@ impl Worker {
     #[must_use]
     pub fn new(records: PathBuf, data_dir: PathBuf, ctx: &egui::Context) -> Self {
         let (send, receive) = channel();
-        let worker = Self { send, receive, decode: None, stop: Arc::new(AtomicBool::new(false)), store: Store::at(records), data_dir };
+        let decoder = Decoder::start(&send, ctx);
+        let worker = Self { send, receive, decoder, stop: Arc::new(AtomicBool::new(false)), store: Store::at(records), data_dir };
         let store = worker.store.clone();
         worker.spawn(ctx, move |answer| match store.load() {
             Ok((records, faults)) => answer(Action::Records(records, faults.iter().map(ToString::to_string).collect())),
@@ -74,27 +72,13 @@ impl Worker {
 
     fn open(&self, paths: Vec<PathBuf>, ctx: &egui::Context) {
         self.stop.store(false, Ordering::Relaxed);
+        self.decoder.forget();
         let stop = self.stop.clone();
         self.spawn(ctx, move |answer| {
             let found = catch_unwind(AssertUnwindSafe(|| look_through(&paths, &stop, answer)));
             let fault = || Err("A fault in the program stopped the looking.".to_owned());
             answer(Action::Opened(found.unwrap_or_else(|_| fault())));
         });
-    }
-
-    /// Hands a frame to the decoding thread, which is made at the first one.
-    fn decode(&mut self, key: FrameKey, ctx: &egui::Context) {
-        let send = self.decode.get_or_insert_with(|| {
-            let (wanted, queue) = channel();
-            let answers = self.send.clone();
-            thread::spawn(move || decode_loop(&queue, &answers));
-            wanted
-        });
-        let lost = send.send((key.clone(), ctx.clone())).is_err();
-        if lost {
-            self.decode = None;
-            let _ = self.send.send(Action::Decoded(key, Err("The frame could not be decoded. Go to it again.".into())));
-        }
     }
 
     fn pick(&self, folder: bool, ctx: &egui::Context) {
@@ -127,7 +111,8 @@ impl World for Worker {
             Effect::StopOpening => self.stop.store(true, Ordering::Relaxed),
             Effect::PickFiles => self.pick(false, ctx),
             Effect::PickFolder => self.pick(true, ctx),
-            Effect::Decode(key) => self.decode(key, ctx),
+            Effect::Decode(key) => self.decoder.now(key),
+            Effect::DecodeAhead(keys) => self.decoder.ahead(keys),
             Effect::Save(job) => {
                 let store = self.store.clone();
                 self.spawn(ctx, move |answer| {
@@ -228,40 +213,6 @@ fn name_sample(found: &mut Found) -> std::result::Result<(), String> {
     }
     found.not_frames.retain(|(name, _)| name != sample::FILE);
     Ok(())
-}
-
-/// Decodes the frame that was asked for last; those asked for before it are skipped.
-fn decode_loop(queue: &Receiver<(FrameKey, egui::Context)>, answers: &Sender<Action>) {
-    let mut headers: BTreeMap<PathBuf, StoredFile> = BTreeMap::new();
-    while let Ok(mut wanted) = queue.recv() {
-        while let Ok(later) = queue.try_recv() {
-            wanted = later;
-        }
-        let (key, ctx) = wanted;
-        if headers.len() >= MOST_HEADERS && !headers.contains_key(&key.path) {
-            headers.clear();
-        }
-        let decoded = catch_unwind(AssertUnwindSafe(|| decode(&mut headers, &key)));
-        let result = match decoded {
-            Ok(Ok(frame)) => Ok(Arc::new(frame)),
-            Ok(Err(e)) => Err(e.message()),
-            Err(_) => Err("a fault in the program while decoding; please report it".to_owned()),
-        };
-        if answers.send(Action::Decoded(key, result)).is_err() {
-            return;
-        }
-        ctx.request_repaint();
-    }
-}
-
-fn decode(headers: &mut BTreeMap<PathBuf, StoredFile>, key: &FrameKey) -> Result<Frame> {
-    if let Some(file) = headers.get(&key.path) {
-        return file.frame(key.number);
-    }
-    let file = StoredFile::open(&key.path)?;
-    let frame = file.frame(key.number)?;
-    headers.insert(key.path.clone(), file);
-    Ok(frame)
 }
 
 /// Waits for a future on this thread.

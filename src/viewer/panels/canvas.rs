@@ -35,7 +35,14 @@ impl Picture {
         } else {
             ColorImage::filled([1, 1], Color32::BLACK)
         };
-        let texture = ui.ctx().load_texture("frame", image, TextureOptions::LINEAR);
+        // One texture for all: a playing cine must not leave a trail of them.
+        let texture = match self.made.take() {
+            Some((_, mut texture)) => {
+                texture.set(image, TextureOptions::LINEAR);
+                texture
+            }
+            None => ui.ctx().load_texture("frame", image, TextureOptions::LINEAR),
+        };
         self.made = Some((key.clone(), texture.clone()));
         texture
     }

@@ -44,7 +44,8 @@ pub(super) fn instead_of_a_frame(ui: &mut Ui, rect: Rect, session: &Session, the
                 actions.push(Action::StopOpening);
             }
         } else if session.current().is_some() {
-            say(ui, "Loading the frame", over_frame::QUIET);
+            let cine = session.cine().map(|c| format!("Decoding frame {} of {}", c.number, c.count));
+            say(ui, cine.as_deref().unwrap_or("Decoding the frame"), over_frame::QUIET);
         } else {
             ui.label(heavy("Open an exam", size::FINDING, over_frame::WORDS));
             say(ui, "Drop files or a folder of stored transvaginal frames here, or:", over_frame::QUIET);

@@ -6,11 +6,13 @@
 //! from, so a finding on screen is never older than its landmarks.
 
 mod change;
+mod cine;
 pub mod dates;
 mod exam;
 mod marks;
 mod opening;
 mod outcome;
+mod pace;
 mod saving;
 
 use std::collections::BTreeMap;
@@ -18,8 +20,10 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 pub use change::{Change, History};
+pub use cine::{CineNow, FrameMark};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
 pub use outcome::{Need, OtherReading, Outcome};
+pub use pace::{Pace, PaceSource};
 pub use saving::{SaveJob, SaveState};
 
 use super::action::{Action, Effect, Mark};
@@ -61,7 +65,9 @@ pub struct Session {
     armed: Option<Mark>,
     selected: Option<Mark>,
     cross: Option<PxPoint>,
-    views: BTreeMap<FrameKey, View>,
+    /// How each file is looked at: all frames of a cine alike.
+    views: BTreeMap<PathBuf, View>,
+    cine: cine::Cine,
     opening: Option<(usize, usize)>,
     messages: Vec<String>,
     typed_path: String,
@@ -99,6 +105,7 @@ impl Session {
             selected: None,
             cross: None,
             views: BTreeMap::new(),
+            cine: cine::Cine::default(),
             opening: None,
             messages: Vec::new(),
             typed_path: String::new(),
@@ -112,6 +119,9 @@ impl Session {
     /// Takes in one action; returns what the world is asked to do, in order.
     #[must_use = "the effects are for the world to carry out"]
     pub fn apply(&mut self, action: Action) -> Vec<Effect> {
+        if self.pauses_instead(&action) {
+            return Vec::new();
+        }
         match action {
             Action::Open(paths) => self.open(paths),
             Action::TypePath(text) => {
@@ -134,6 +144,9 @@ impl Session {
             Action::GoTo(key) => self.go_to(key),
             Action::StepFrame(by) => self.step_frame(by),
             Action::StepExam(by) => self.step_exam(by),
+            Action::Scrub(_) | Action::StepCine(_) | Action::StepMarked(_) | Action::TogglePlay | Action::ToggleOnce | Action::Tick(_) => {
+                self.act_on_cine(&action)
+            }
             Action::Save => self.save(),
             Action::Saved(job, result) => self.saved(&job, result),
             Action::Undo => self.undo(),
@@ -221,7 +234,7 @@ impl Session {
             Action::OneToOne => View { zoom: Zoom::PointsPerPx(1.0), centre: now.centre },
             _ => View::default(),
         };
-        self.views.insert(key, next);
+        self.views.insert(key.path, next);
     }
 
     /// Adds a message for the reader, the newest last; the oldest give way.
@@ -387,7 +400,7 @@ impl Session {
     /// How the current frame is looked at.
     #[must_use]
     pub fn view(&self) -> View {
-        self.current.as_ref().and_then(|k| self.views.get(k)).copied().unwrap_or_default()
+        self.current.as_ref().and_then(|k| self.views.get(&k.path)).copied().unwrap_or_default()
     }
 
     /// Files looked at and found so far, while looking.

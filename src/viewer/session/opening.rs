@@ -5,9 +5,9 @@ use std::sync::Arc;
 use super::exam::{Form, FrameKey, FrameWork};
 use super::saving::SavedState;
 use super::{Session, outcome};
-use crate::frame::Frame;
+use crate::frame::{Frame, FrameId};
 use crate::record::{ReadingRecord, Stored};
-use crate::viewer::action::{Effect, Found, Mark};
+use crate::viewer::action::{Effect, Found};
 
 impl Session {
     pub(super) fn opened(&mut self, found: Result<Found, String>) -> Vec<Effect> {
@@ -32,6 +32,8 @@ impl Session {
             self.tell("Looking was stopped before its end; what was found until then is listed.");
         }
         self.not_frames = found.not_frames;
+        // Files may have changed since they were opened before.
+        self.cine.cache.clear();
         for exam in found.exams {
             match self.exams.iter_mut().find(|e| e.key == exam.key) {
                 // What the reader said of an exam outlives opening it again.
@@ -55,7 +57,14 @@ impl Session {
         first.map_or_else(Vec::new, |key| self.go_to(key))
     }
 
+    /// Goes to a frame by the reader's wish, which ends playing.
     pub(super) fn go_to(&mut self, key: FrameKey) -> Vec<Effect> {
+        self.pause();
+        self.move_to(key)
+    }
+
+    /// Goes to a frame. Its picture comes from those at hand, or else is asked for.
+    pub(super) fn move_to(&mut self, key: FrameKey) -> Vec<Effect> {
         if !self.exams.iter().any(|e| e.place_of(&key).is_some()) {
             return Vec::new();
         }
@@ -64,13 +73,29 @@ impl Session {
             self.refresh();
             return Vec::new();
         }
+        self.note_step(&key);
         self.put_down();
         self.selected = None;
         self.picture = None;
         self.picture_error = None;
         self.current = Some(key.clone());
+        let mut effects: Vec<Effect> = self.plan_ahead().into_iter().collect();
+        match self.cine.cache.get(&key).cloned() {
+            Some(frame) => self.show(key, frame),
+            None => {
+                self.refresh();
+                effects.push(Effect::Decode(key));
+            }
+        }
+        effects
+    }
+
+    /// Shows the picture of the current frame.
+    fn show(&mut self, key: FrameKey, frame: Arc<Frame>) {
+        self.picture = Some((key.clone(), frame));
+        self.adopt_records_of(&key);
+        self.arm_if_untouched();
         self.refresh();
-        vec![Effect::Decode(key)]
     }
 
     pub(super) fn step_frame(&mut self, by: i32) -> Vec<Effect> {
@@ -90,17 +115,14 @@ impl Session {
         match frame {
             Ok(frame) => {
                 self.frame_ids.insert(key.clone(), frame.id.clone());
-                if self.current.as_ref() != Some(&key) {
-                    return Vec::new(); // The reader has moved on.
+                self.keep_frame(&key, &frame);
+                // Otherwise the reader has moved on, or it was there before.
+                if self.current.as_ref() == Some(&key) && self.picture().is_none() {
+                    self.show(key, frame);
                 }
-                self.picture = Some((key.clone(), frame));
-                self.adopt_records();
-                if self.work.get(&key).is_none_or(FrameWork::is_empty) {
-                    self.armed = Some(Mark::InternalOs);
-                }
-                self.refresh();
             }
             Err(why) => {
+                self.stop_for(&key, &why);
                 if self.current.as_ref() == Some(&key) {
                     self.picture = None;
                     self.picture_error = Some(why);
@@ -137,27 +159,40 @@ impl Session {
                 exam.form = Form::of(&exam.context);
             }
         }
-        for (key, id) in &self.frame_ids {
-            let untouched = self.work.get(key).is_none_or(FrameWork::is_empty) && !self.saved.contains_key(key);
-            let Some(record) = own.iter().rev().find(|r| untouched && r.frame.sha256 == id.sha256) else { continue };
-            let l = &record.landmarks;
-            let work = FrameWork {
-                os: Some(l.internal_os),
-                edge: Some(l.edge),
-                body: l.placental_body,
-                sinus: l.marginal_sinus,
-                side: Some(record.side),
-                consent: record.pixel_spacing_consent.clone(),
-            };
-            let saved = SavedState {
-                work: work.clone(),
-                context: record.context.clone(),
-                table: record.table.id.clone(),
-                reader: record.reader.clone(),
-                value: outcome::value_of(record),
-            };
-            self.work.insert(key.clone(), work);
-            self.saved.insert(key.clone(), saved);
+        for key in self.frame_ids.keys().cloned().collect::<Vec<_>>() {
+            self.adopt_records_of(&key);
         }
     }
+
+    /// Takes up this reader's own newest reading of one decoded frame, unless something has been done on it here.
+    pub(super) fn adopt_records_of(&mut self, key: &FrameKey) {
+        let reader = self.reader().trim();
+        let untouched = self.work.get(key).is_none_or(FrameWork::is_empty) && !self.saved.contains_key(key);
+        let Some(id) = self.frame_ids.get(key).filter(|_| untouched && !reader.is_empty()) else { return };
+        let mut newest_first = self.records.iter().rev().map(|s| &s.record);
+        let Some(record) = newest_first.find(|r| r.reader == reader && same_frame(&r.frame, id)) else { return };
+        let l = &record.landmarks;
+        let work = FrameWork {
+            os: Some(l.internal_os),
+            edge: Some(l.edge),
+            body: l.placental_body,
+            sinus: l.marginal_sinus,
+            side: Some(record.side),
+            consent: record.pixel_spacing_consent.clone(),
+        };
+        let saved = SavedState {
+            work: work.clone(),
+            context: record.context.clone(),
+            table: record.table.id.clone(),
+            reader: record.reader.clone(),
+            value: outcome::value_of(record),
+        };
+        self.work.insert(key.clone(), work);
+        self.saved.insert(key.clone(), saved);
+    }
+}
+
+/// Whether two identities are of one frame. Frames of a frozen cine have equal bytes; their numbers tell them apart.
+pub(super) fn same_frame(a: &FrameId, b: &FrameId) -> bool {
+    a.sha256 == b.sha256 && a.frame_number == b.frame_number
 }

@@ -1,5 +1,6 @@
 //! The reading of the current frame as it stands, and the other readings beside it.
 
+use super::opening::same_frame;
 use super::{ExamState, FrameKey, FrameWork, Session};
 use crate::calibrate::Calibration;
 use crate::calibrate::header::calibration_for;
@@ -172,7 +173,7 @@ impl Session {
         for record in &all {
             let followed = all.iter().any(|r| r.follows.iter().any(|f| f == record.id()));
             let here =
-                self.frame_ids.iter().any(|(k, id)| id.sha256 == record.frame.sha256 && self.work.get(k).is_some_and(|w| !w.is_empty()));
+                self.frame_ids.iter().any(|(k, id)| same_frame(id, &record.frame) && self.work.get(k).is_some_and(|w| !w.is_empty()));
             if let (Some(value), false, false) = (value_of(record), followed, here) {
                 out.push(OtherReading { value, earlier: true, label: age_words(&record.context) });
             }

@@ -1,12 +1,13 @@
 //! Saving a reading, and knowing what is saved.
 
 use super::exam::{FrameKey, FrameWork};
+use super::opening::same_frame;
 use super::outcome::{Need, Outcome};
 use super::{Session, outcome};
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::Result;
-use crate::frame::Geometry;
+use crate::frame::{FrameId, Geometry};
 use crate::guideline::Table;
 use crate::measure::{Landmarks, Repeatability, Side, Value};
 use crate::reading::{self, Inputs};
@@ -160,7 +161,7 @@ impl Session {
                 study_instance_uid: file.facts.study_instance_uid.clone(),
                 reader: self.reader().trim().to_owned(),
                 saved_at: String::new(),
-                follows: self.own_heads(&frame.sha256),
+                follows: self.own_heads(&frame),
                 frame,
             },
             key,
@@ -168,9 +169,9 @@ impl Session {
     }
 
     /// Ids of this reader's records of a frame that no other of them follows: what the reader has seen.
-    fn own_heads(&self, sha256: &str) -> Vec<String> {
+    fn own_heads(&self, id: &FrameId) -> Vec<String> {
         let own: Vec<&ReadingRecord> =
-            self.records.iter().map(|s| &s.record).filter(|r| r.frame.sha256 == sha256 && r.reader == self.reader().trim()).collect();
+            self.records.iter().map(|s| &s.record).filter(|r| same_frame(&r.frame, id) && r.reader == self.reader().trim()).collect();
         let followed = |id: &str| own.iter().any(|r| r.follows.iter().any(|f| f == id));
         own.iter().filter(|r| !followed(r.id())).map(|r| r.id().to_owned()).collect()
     }
@@ -219,8 +220,8 @@ impl Session {
     /// The folder-free name of the newest record of the current frame by this reader.
     #[must_use]
     pub fn record_of_current(&self) -> Option<&Stored> {
-        let sha = &self.frame_ids.get(self.current.as_ref()?)?.sha256;
-        self.records.iter().rev().find(|s| s.record.frame.sha256 == *sha && s.record.reader == self.reader().trim())
+        let id = self.frame_ids.get(self.current.as_ref()?)?;
+        self.records.iter().rev().find(|s| same_frame(&s.record.frame, id) && s.record.reader == self.reader().trim())
     }
 
     /// How many readings of the current frame other readers have saved.
@@ -229,7 +230,7 @@ impl Session {
         let id = self.current.as_ref().and_then(|k| self.frame_ids.get(k));
         self.records
             .iter()
-            .filter(|s| id.is_some_and(|i| i.sha256 == s.record.frame.sha256) && s.record.reader != self.reader().trim())
+            .filter(|s| id.is_some_and(|i| same_frame(i, &s.record.frame)) && s.record.reader != self.reader().trim())
             .count()
     }
 }

@@ -144,7 +144,7 @@ impl Memory {
                 *self.settings.lock().unwrap() = settings;
                 None
             }
-            Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => None,
+            Effect::DecodeAhead(_) | Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => None,
         }
     }
 }
