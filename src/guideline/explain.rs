@@ -60,7 +60,9 @@ pub fn explain(finding: &Finding, table: &Table) -> Vec<ExplainLine> {
         out.extend(age_lines(table));
     }
     if !finding.shares.is_empty() {
-        let each = finding.shares.iter().map(|s| format!("{} {} %", s.band.label, s.percent)).collect::<Vec<_>>().join(", ");
+        // Rounding must not turn "nearly always" into "always".
+        let share = |percent: u8| if percent >= 100 { "over 99 %".to_owned() } else { format!("{percent} %") };
+        let each = finding.shares.iter().map(|s| format!("{} {}", s.band.label, share(s.percent))).collect::<Vec<_>>().join(", ");
         let text = format!("{each}: measurement error only, not the chance of previa at birth");
         let source = Citation::fixed("the department's own SDs, normal error", Provenance::OwnAssumption);
         out.push(line(text, "program / shares".to_owned(), source));
