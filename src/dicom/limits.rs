@@ -1,7 +1,8 @@
 //! Every limit on what a file may declare, in one place. Beyond them reading stops with `ErrorKind::Limit`.
 //!
 //! The values leave room for what ultrasound scanners store (at most about 2 000 × 1 500 px, a few thousand frames) and
-//! keep the memory for one frame under about 200 MB whatever a file claims.
+//! keep the memory for one frame under about 250 MB, and the time to decode it to a few seconds at the very most, whatever
+//! a file claims: every decoder's work is bounded by the pixels and the coded bytes.
 
 /// Longest side of an image, px.
 pub const MAX_SIDE: u32 = 16_384;

@@ -38,9 +38,10 @@ pub(super) struct Opened {
     pub(super) warnings: Vec<String>,
 }
 
-/// Reads the header. Pixel data are not read, but native ones must be as long as the header says.
-pub(super) fn open<R: Read + Seek>(reader: R) -> Result<Opened> {
-    let header = walk::walk(reader)?;
+/// Reads the header. Pixel data are not read, but native ones must be as long as the header says, and a file of one
+/// frame is asked at once whether it holds more pictures than that.
+pub(super) fn open<R: Read + Seek>(mut reader: R) -> Result<Opened> {
+    let header = walk::walk(&mut reader)?;
     let mut warnings = header.warnings;
     let a = Attributes::decode(&header.kept, header.syntax.layout)?;
     let facts = facts(&a, &header.syntax, &mut warnings);
@@ -69,6 +70,10 @@ pub(super) fn open<R: Read + Seek>(reader: R) -> Result<Opened> {
         extended,
         index: OnceLock::new(),
     };
+    if pixel_data.length.is_none() && file.layout.frames == 1 {
+        let mut source = Plain::new(reader, pixel_data.offset).map_err(read_failed)?;
+        warnings.extend(file.index(&mut source)?.warnings.iter().cloned());
+    }
     Ok(Opened { file, geometry, facts, warnings })
 }
 
@@ -181,7 +186,9 @@ impl ImageFile {
             }
             Some(end) => {
                 let source = Inflating::with_length(reader, self.data_set, end).map_err(read_failed)?;
-                self.stored(number, source, |s, to| s.skip(to.saturating_sub(s.position())))?
+                // Only native data are ever deflated, so a frame is reached by going forwards once.
+                let forwards = |to: u64, at: u64| to.checked_sub(at).ok_or(std::io::Error::from(std::io::ErrorKind::InvalidInput));
+                self.stored(number, source, |s, to| s.skip(forwards(to, s.position())?))?
             }
         };
         let digest = identity::dicom(self.syntax.uid, &self.layout, geometry, &stored);
@@ -197,9 +204,7 @@ impl ImageFile {
             Some(i) => i,
             None => {
                 go(&mut source, self.pixel_data.offset).map_err(read_failed)?;
-                let big = self.syntax.layout.big_endian;
-                let found = FrameIndex::find(&mut source, big, self.layout.frames, self.extended.as_deref())?;
-                self.index.get_or_init(|| found)
+                self.index(&mut source)?
             }
         };
         let fragments = index.frame(number).ok_or_else(|| Error::new(ErrorKind::Usage, "there is no such frame"))?;
@@ -212,6 +217,12 @@ impl ImageFile {
             source.read(stored.get_mut(from..).unwrap_or_default()).map_err(read_failed)?;
         }
         Ok(stored)
+    }
+
+    /// Finds where each frame's fragments are; `source` stands at the first byte of Pixel Data's value.
+    fn index(&self, source: &mut dyn Source) -> Result<&FrameIndex> {
+        let found = FrameIndex::find(source, self.syntax.layout.big_endian, self.layout.frames, self.extended.as_deref())?;
+        Ok(self.index.get_or_init(|| found))
     }
 
     fn native<S: Source>(&self, number: u32, source: &mut S, go: &impl Fn(&mut S, u64) -> std::io::Result<()>) -> Result<Vec<u8>> {

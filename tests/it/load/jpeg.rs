@@ -130,6 +130,14 @@ fn a_frame_may_span_fragments() {
     assert!(e.kind() == ErrorKind::Format && e.message().contains("33 × 17"), "{e}");
 }
 
+#[test]
+fn a_file_that_declares_one_frame_and_holds_two_says_so_when_it_is_opened() {
+    let (_, a) = picture(33, 17, true);
+    let f = dicom("YBR_FULL_422", 33, 17, 1, vec![a.clone(), a]);
+    let stored = super::open(&f).unwrap();
+    assert!(stored.warnings().iter().any(|w| w.contains("holds 2 pictures")), "{:?}", stored.warnings());
+}
+
 /// Half a picture is never a picture.
 #[test]
 fn a_picture_that_is_cut_short_is_refused() {
