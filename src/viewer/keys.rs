@@ -33,7 +33,7 @@ pub enum Group {
 impl Group {
     /// Every group in the order of the help.
     pub const ALL: [Self; 9] =
-        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Reading, Self::Frames, Self::Cine, Self::Look, Self::Window];
+        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Cine, Self::Reading, Self::Frames, Self::Look, Self::Window];
 
     /// Its heading.
     #[must_use]

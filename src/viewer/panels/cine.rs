@@ -87,6 +87,7 @@ fn line(ui: &Ui, rect: Rect, places: Places, now: &CineNow<'_>, marks: &[(u32, F
     let response = ui.interact(rect, id, Sense::click_and_drag());
     let name = format!("time line: {}", spoken(now.number, now.count, mark_of(marks, now.number)));
     response.widget_info(|| WidgetInfo::slider(true, f64::from(now.number), name.clone()));
+    for_screen_readers(ui, id, now, actions);
     let pressed = response.is_pointer_button_down_on() && ui.input(|i| i.pointer.button_down(PointerButton::Primary));
     if (pressed || response.clicked())
         && let Some(p) = response.interact_pointer_pos()
@@ -132,6 +133,33 @@ fn line(ui: &Ui, rect: Rect, places: Places, now: &CineNow<'_>, marks: &[(u32, F
         painter.rect_filled(ground.expand(2.0), 2.0, theme.page);
         painter.galley(ground.min, galley, theme.text);
     }
+}
+
+/// How far the line goes and that it can be stepped and set, for screen readers; and what they ask of it.
+fn for_screen_readers(ui: &Ui, id: Id, now: &CineNow<'_>, actions: &mut Vec<Action>) {
+    use egui::accesskit::{Action as Asked, ActionData};
+    ui.input(|i| {
+        for (asked, by) in [(Asked::Increment, 1), (Asked::Decrement, -1)] {
+            let times = i32::try_from(i.num_accesskit_action_requests(id, asked)).unwrap_or(1);
+            if times > 0 {
+                actions.push(Action::StepCine(by * times));
+            }
+        }
+        for request in i.accesskit_action_requests(id, Asked::SetValue) {
+            if let Some(ActionData::NumericValue(value)) = request.data {
+                // Bounded by the clamp; "not a number" becomes the first frame.
+                actions.push(Action::Scrub(value.clamp(1.0, f64::from(now.count)).round() as u32));
+            }
+        }
+    });
+    ui.ctx().accesskit_node_builder(id, |node| {
+        node.set_min_numeric_value(1.0);
+        node.set_max_numeric_value(f64::from(now.count));
+        node.set_numeric_value_step(1.0);
+        for asked in [Asked::Increment, Asked::Decrement, Asked::SetValue] {
+            node.add_action(asked);
+        }
+    });
 }
 
 /// The marked frames, each an item of its own that goes to its frame.

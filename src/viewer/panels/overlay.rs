@@ -77,8 +77,8 @@ pub fn help(ctx: &egui::Context, session: &Session, all: &[Binding], theme: &The
     panel(ctx, "Keys", theme, |ui| {
         ui.columns(2, |columns| {
             for (i, group) in Group::ALL.into_iter().enumerate() {
-                // Landmarks, side, answers and moving at the left; the rest at the right.
-                let Some(ui) = columns.get_mut(usize::from(i > 3)) else { continue };
+                // Landmarks, side, answers, moving and the cine at the left; the rest at the right.
+                let Some(ui) = columns.get_mut(usize::from(i > 4)) else { continue };
                 ui.label(heavy(group.words(), size::BODY, theme.text));
                 for b in all.iter().filter(|b| b.group == group && !b.shown.is_empty()) {
                     key_line(ui, b.shown, &b.words, theme);

@@ -1,5 +1,6 @@
 //! The window: its session without drawing, its screens, and driven by label.
 
+mod cine;
 mod drive;
 mod invented;
 mod raster;
