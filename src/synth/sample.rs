@@ -286,13 +286,18 @@ fn json(value: &impl Serialize) -> Result<Vec<u8>> {
 mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
+    use std::sync::LazyLock;
+
     use jiff::civil::Date;
 
     use super::*;
 
+    /// Drawn once for all tests.
+    static MADE: LazyLock<Vec<SampleFile>> = LazyLock::new(|| sample_exam().unwrap());
+
     #[test]
     fn three_visits_overlapping_then_close_then_away_within_three_megabytes() {
-        let files = sample_exam().unwrap();
+        let files = &*MADE;
         let of = |visit: &str| files.iter().filter(|f| f.name.starts_with(visit)).flat_map(|f| &f.frames).collect::<Vec<_>>();
         for (visit, shortest, side, n) in
             [("visit-1", -9.0, Side::Covers, 3), ("visit-2", 14.0, Side::NotCovering, 8), ("visit-3", 31.0, Side::NotCovering, 3)]
@@ -308,8 +313,8 @@ mod tests {
                 }
             }
         }
-        let total: usize = sample_images().unwrap().iter().map(|(_, b)| b.len()).sum();
-        assert!(total < 3_000_000, "{total} bytes");
+        let total: usize = files.iter().map(|f| f.bytes.len()).sum();
+        assert!(total < 2_900_000, "{total} bytes");
     }
 
     /// Naegele's rule counts 280 days from the last period to the due date.
@@ -324,7 +329,7 @@ mod tests {
 
     #[test]
     fn the_demo_reader_is_off_by_a_third_to_a_whole_millimetre() {
-        for (seed, f) in (500_u64..).zip(&sample_exam().unwrap()) {
+        for (seed, f) in (500_u64..).zip(&*MADE) {
             let r = reading(f, seed).unwrap();
             let t = &f.frames[r.frame as usize - 1];
             let marks = [

@@ -1,12 +1,16 @@
 //! The checked-in sample images are the ones that the generator makes, and they read as their truth says.
 
 use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
 
 use osspan::calibrate::header::calibration_for;
 use osspan::load::StoredFile;
 use osspan::measure::{EdgeMark, Landmarks, Repeatability, SideCheck, Value, edge_to_os};
 use osspan::sample::SavedLandmarks;
-use osspan::synth::sample::{sample_exam, sample_images};
+use osspan::synth::sample::{SampleFile, sample_exam, sample_images};
+
+/// Drawn once for all tests.
+static MADE: LazyLock<Vec<SampleFile>> = LazyLock::new(|| sample_exam().expect("the samples can be made"));
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images")
@@ -22,7 +26,7 @@ fn the_checked_in_samples_are_the_generated_ones() {
 
 #[test]
 fn every_frame_of_the_samples_opens_and_measures_as_its_truth() {
-    for made in sample_exam().unwrap() {
+    for made in MADE.iter() {
         let file = StoredFile::open(&folder().join(&made.name)).unwrap();
         assert_eq!(file.frame_count() as usize, made.frames.len(), "{}", made.name);
         assert_eq!(file.warnings(), [] as [&str; 0]);
@@ -50,7 +54,7 @@ fn every_frame_of_the_samples_opens_and_measures_as_its_truth() {
 #[test]
 fn the_saved_landmarks_read_near_the_truth_with_the_side_agreeing() {
     let saved = SavedLandmarks::parse(&std::fs::read_to_string(folder().join("landmarks.json")).unwrap()).unwrap();
-    let made = sample_exam().unwrap();
+    let made = &*MADE;
     assert_eq!(saved.readings.len(), made.len());
     for reading in &saved.readings {
         let file = StoredFile::open(&folder().join(&reading.file)).unwrap();

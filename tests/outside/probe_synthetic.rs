@@ -3,17 +3,20 @@
 //!
 //! - `{"do":"even-tissue","scanner":…,"echo_db":…,"loss_db_per_mm":…,"seed":…}` → the envelope
 //! - `{"do":"points","scanner":…,"at_mm":[[x,y],…]}` → the envelope
+//! - `{"do":"time","scale":…,"frames":…}` → `{"columns":…,"rows":…,"seconds":…}` to draw so many frames whose pixels are
+//!   `scale` times those of a 640 × 488 one
 //! - `{"do":"between-bright-points","file":…,"near":[[x,y],[x,y]],"reach_px":…}` → `{"mm":…,"at":[[x,y],[x,y]]}`, from the
 //!   centroids of brightness near two places, by the loader's own samples and the header's own scale
 #![allow(clippy::print_stdout, clippy::expect_used)]
 
 use std::io::{BufRead, stdin};
 use std::path::PathBuf;
+use std::time::Instant;
 
 use osspan::calibrate::header::calibration_for;
 use osspan::frame::{Frame, Samples};
 use osspan::load::StoredFile;
-use osspan::synth::{Envelope, Scanner, phantom};
+use osspan::synth::{Anatomy, Envelope, Hold, Scanner, Seed, phantom, render};
 use osspan::units::PxPoint;
 use osspan::{Error, ErrorKind, Result};
 use serde::Deserialize;
@@ -24,6 +27,7 @@ use serde_json::{Value, json};
 enum Request {
     EvenTissue { scanner: Probe, echo_db: f64, loss_db_per_mm: f64, seed: u64 },
     Points { scanner: Probe, at_mm: Vec<[f64; 2]> },
+    Time { scale: f64, frames: u32 },
     BetweenBrightPoints { file: PathBuf, near: [[f64; 2]; 2], reach_px: u32 },
 }
 
@@ -73,6 +77,21 @@ fn answer(request: Request) -> Result<Value> {
             Ok(envelope(&phantom::even_tissue(&scanner.scanner(), echo_db, loss_db_per_mm, seed)?))
         }
         Request::Points { scanner, at_mm } => Ok(envelope(&phantom::points(&scanner.scanner(), &at_mm)?.0)),
+        Request::Time { scale, frames } => {
+            let scanner = Scanner {
+                face_radius_mm: 10.0,
+                half_angle_degrees: 50.0,
+                depth_mm: 70.0,
+                mm_per_px_x: 0.2 * scale,
+                mm_per_px_y: 0.155 * scale,
+            };
+            let hold = Hold { os_x_mm: 3.0, os_y_mm: 33.0, turn_degrees: 0.0 };
+            let start = Instant::now();
+            for shot in 0..frames {
+                render(&Anatomy::posterior(14.0), &scanner, &hold, Seed { tissue: 1, shot })?;
+            }
+            Ok(json!({ "columns": scanner.columns(), "rows": scanner.rows(), "seconds": start.elapsed().as_secs_f64() }))
+        }
         Request::BetweenBrightPoints { file, near, reach_px } => {
             let file = StoredFile::open(&file)?;
             let frame = file.frame(1)?;

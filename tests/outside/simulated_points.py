@@ -10,6 +10,7 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/simulated_poi
 import math
 import sys
 import tempfile
+import time
 from itertools import combinations
 from pathlib import Path
 
@@ -73,7 +74,9 @@ def write(pixels, path):
 def distances():
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "points.dcm"
+        started = time.monotonic()
         write(image(), path)
+        print(f"  simulator: {time.monotonic() - started:.1f} s for one frame of {len(POINTS)} points, {COLUMNS} x {ROWS} px")
         near = (POINTS - CORNER) / MM_PER_PX
         pairs = list(combinations(range(len(POINTS)), 2))
         requests = [{"do": "between-bright-points", "file": str(path), "near": [list(near[a]), list(near[b])], "reach_px": 14} for a, b in pairs]

@@ -119,5 +119,15 @@ def attenuation():
         yield abs(fit.slope - (GAIN - loss)) < 4 * error + 0.002, text
 
 
+def speed():
+    """Time to draw, as this build and machine do it; printed for comparison, judged only against being useless."""
+    answers = ask(PROBE, [{"do": "time", "scale": scale, "frames": 8} for scale in (1.0, 2.0)])
+    for a in answers:
+        rate = 8 / a["seconds"]
+        text = f"{a['columns']} x {a['rows']} px: {rate:.1f} frames/s (test build, whatever else the machine does)"
+        print("  " + text)
+        yield rate > 0.1, text
+
+
 if __name__ == "__main__":
-    sys.exit(report([("speckle by scipy", speckle()), ("resolution by scipy", resolution()), ("attenuation by scipy", attenuation())]))
+    sys.exit(report([("speed", speed()), ("speckle by scipy", speckle()), ("resolution by scipy", resolution()), ("attenuation by scipy", attenuation())]))
