@@ -25,7 +25,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::{self, BandKind, Outcome, Table};
 use crate::measure::Value;
 use crate::reading::Distance;
-use crate::record::{Patient, ReadingRecord};
+use crate::record::ReadingRecord;
 
 /// Readings of one frame by one reader count as repeats only so many hours apart (an assumption of this program).
 pub const LEAST_SPACING_HOURS: i64 = 24;
@@ -123,15 +123,6 @@ impl<K: std::hash::Hash + Eq> Numbers<K> {
     }
 }
 
-/// What a patient is told apart by; `None` when the record does not say.
-fn patient_key(p: &Patient) -> Option<String> {
-    let said = |t: &Option<String>| t.as_deref().map(str::trim).filter(|t| !t.is_empty()).map(str::to_owned);
-    said(&p.number).map(|n| format!("number {n}")).or_else(|| {
-        let born = p.birth_date.map(|d| d.to_string()).unwrap_or_default();
-        said(&p.name).map(|n| format!("name {n} {born}"))
-    })
-}
-
 /// Picks the readings that count.
 ///
 /// # Errors
@@ -193,7 +184,7 @@ pub fn readings(records: &[ReadingRecord], options: &Options) -> Result<Readings
             continue;
         }
         let day = record.context.exam_date.map(|d| d.to_string());
-        let known = patient_key(&record.patient);
+        let known = record.patient.key();
         result.patient_unknown += usize::from(known.is_none());
         let visit = record.study_instance_uid.clone().or(day).unwrap_or_else(|| format!("frame {frame}"));
         let patient = patients.of(known.unwrap_or_else(|| format!("exam {visit}")));

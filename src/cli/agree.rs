@@ -138,5 +138,5 @@ fn row(r: &Row) -> String {
     let end = |v: Option<f64>| v.map_or("?".into(), |v| format!("{v:.digits$}"));
     let interval = if r.low.is_none() && r.high.is_none() { String::new() } else { format!(" (95 %: {} to {})", end(r.low), end(r.high)) };
     let unit = if r.unit.is_empty() { String::new() } else { format!(" {}", r.unit) };
-    format!("  {:<46} {:>8.digits$}{unit}{interval} · {} {}", r.figure, r.value, r.n.round(), r.basis)
+    format!("  {:<56} {:>8.digits$}{unit}{interval} · {} {}", r.figure, r.value, r.n.round(), r.basis)
 }

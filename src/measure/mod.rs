@@ -5,12 +5,17 @@
 //! The edge-to-os distance is signed, in mm: positive when the placental edge lies away from the internal os and does
 //! not cover it, negative when the placenta overlaps the os. The sign never travels without words.
 
+pub mod cervix;
 mod distance;
 pub mod interval;
+mod length;
+pub mod thickness;
+pub mod vessel;
 pub mod words;
 
 pub use distance::{BODY_REACH, BODY_SQUARE_DEGREES, METHOD, edge_to_os};
 pub use interval::{AxisKnown, signed_interval};
+pub use length::{Against, Length, Threshold};
 
 use serde::{Deserialize, Serialize};
 
