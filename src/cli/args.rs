@@ -41,6 +41,8 @@ pub enum Command {
     Export(ExportCommand),
     /// How well readers agree with each other and with themselves, from saved records
     Agree(AgreeArgs),
+    /// The whole answer for saved readings: urgent first, next scan, what each body says; with its sources
+    Sheet(SheetArgs),
     /// Print the guideline tables with the source of every number
     Guidelines,
     /// Read the bundled sample exam from its saved landmarks
@@ -207,6 +209,19 @@ pub struct AgreeArgs {
     /// Print the figures as CSV
     #[arg(long)]
     pub csv: bool,
+}
+
+/// Arguments of `sheet`.
+#[derive(Debug, Args)]
+pub struct SheetArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// Under every bundled guideline table instead of the one each reading was made with
+    #[arg(long)]
+    pub every_guideline: bool,
+    /// Name the row and the source behind every sentence
+    #[arg(long)]
+    pub trace: bool,
 }
 
 /// Arguments of `sample`.

@@ -12,10 +12,11 @@ mod list;
 mod output;
 mod read;
 mod sample;
+mod sheet;
 mod tables;
 mod verify;
 
-pub use args::{AgreeArgs, Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SideArg, VerifyArgs};
+pub use args::{AgreeArgs, Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs, SideArg, VerifyArgs};
 pub use export::{ExportCommand, FrameNumbers};
 
 use std::io::Write;
@@ -35,6 +36,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Export(a) => export::run(a, &mut out),
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),
         Command::Agree(a) => agree::run(a, &mut out),
+        Command::Sheet(a) => sheet::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };

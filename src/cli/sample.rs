@@ -8,12 +8,16 @@ use super::output::Said;
 use super::read::context_line;
 use super::{Done, output};
 use crate::cautions::{Caution, CautionId};
+use crate::context::GestationalAge;
 use crate::error::{Error, ErrorKind, Result};
+use crate::exam;
+use crate::guideline::Table;
 use crate::load::StoredFile;
-use crate::measure::Repeatability;
-use crate::reading::{self, Inputs};
+use crate::measure::{Measurement, Repeatability, words};
+use crate::reading::{self, Distance, Inputs, Reading};
 use crate::record::{Origin, Query, ReadingRecord, Store};
 use crate::sample::{FILE, SavedLandmarks};
+use crate::trend::{Point, trend};
 use crate::{files, guideline};
 
 /// Longest landmarks file, bytes.
@@ -38,6 +42,7 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     let repeatability = Repeatability::assumed_total();
     let mut said = Said::default();
     let mut visit = Visit::default();
+    let mut points: Vec<Point> = Vec::new();
     let (mut written, mut kept) = (0, 0);
     for one in &saved.readings {
         let file = StoredFile::open(&dir.join(&one.file))?;
@@ -55,13 +60,13 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         };
         let made = reading::read(&inputs)?;
         if visit.study != file.facts().study_instance_uid {
-            visit.end(out, &mut said)?;
-            visit = Visit { study: file.facts().study_instance_uid.clone(), ..Visit::default() };
+            points.extend(visit.end(out, &table, &mut said)?);
+            visit = Visit { study: file.facts().study_instance_uid.clone(), age: context.gestational_age().ok(), ..Visit::default() };
         }
         output::line(out, "")?;
         output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
         output::reading(out, &made, &table, &mut said)?;
-        visit.add(&made.cautions);
+        visit.add(&made);
         let follows = store.heads(&frame.id)?;
         let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
         // Running the sample again adds nothing to a folder that already holds the same readings.
@@ -73,25 +78,37 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
             written += 1;
         }
     }
-    visit.end(out, &mut said)?;
+    points.extend(visit.end(out, &table, &mut said)?);
     output::line(out, "")?;
+    if points.len() > 1 {
+        output::line(out, "Change over the visits (exam distance, the mean of the planes read)")?;
+        for change in trend(&points)?.lines() {
+            output::wrapped(out, "  ", &format!("{} {}", change.text, said.mark(&change.source)))?;
+        }
+        output::line(out, "")?;
+    }
     said.print_sources(out)?;
     output::line(out, "")?;
     output::line(out, &format!("Records: {} ({written} saved now, {kept} already there)", store.dir().display()))?;
     Ok(ExitCode::SUCCESS)
 }
 
-/// The cautions of one visit's frames, each once.
+/// The frames of one visit: their distances, and their cautions, each once.
 #[derive(Default)]
 struct Visit {
     study: Option<String>,
+    age: Option<GestationalAge>,
+    measurements: Vec<Measurement>,
     cautions: Vec<Caution>,
     closing: Option<Caution>,
 }
 
 impl Visit {
-    fn add(&mut self, all: &[Caution]) {
-        for c in all {
+    fn add(&mut self, reading: &Reading) {
+        if let Distance::Measured(m) = &reading.distance {
+            self.measurements.push(m.measurement.clone());
+        }
+        for c in &reading.cautions {
             if c.id == CautionId::Closing {
                 self.closing = Some(c.clone());
             } else if !self.cautions.contains(c) {
@@ -100,9 +117,31 @@ impl Visit {
         }
     }
 
-    /// Prints them under the visit's last frame, the closing line last.
-    fn end(&self, out: &mut dyn Write, said: &mut output::Said) -> Result<()> {
+    /// Prints what the frames come to and their cautions under the visit's last frame, the closing line last. Gives the
+    /// visit's place on the line of serial exams, where it has a distance and a date.
+    fn end(&self, out: &mut dyn Write, table: &Table, said: &mut output::Said) -> Result<Option<Point>> {
+        if self.measurements.is_empty() {
+            return Ok(None);
+        }
+        let repeats: Vec<_> =
+            self.measurements.iter().map(|measurement| exam::Repeat { measurement, adequacy: exam::Adequacy::NotStated }).collect();
+        let summary = exam::summarise(&repeats, &exam::Model::default())?;
+        output::line(out, "")?;
+        output::wrapped(out, "This visit: ", &summary.headline(words::printer(|printed, real| table.same_band(printed, real))))?;
+        for note in &summary.notes {
+            output::wrapped(out, "  ", &note.words())?;
+        }
         let all: Vec<Caution> = self.cautions.iter().chain(&self.closing).cloned().collect();
-        if all.is_empty() { Ok(()) } else { output::cautions(out, &all, said) }
+        output::cautions(out, &all, said)?;
+        Ok(match (&summary.exam_distance, self.age) {
+            (exam::ExamDistance::Estimate { signed_mm, u_reading_mm, u_shared_mm, .. }, Some(age)) => Some(Point {
+                age,
+                signed_mm: *signed_mm,
+                u_independent_mm: *u_reading_mm,
+                u_scale_relative: if signed_mm.get() == 0.0 { 0.0 } else { (u_shared_mm.get() / signed_mm.get()).abs().min(1.0) },
+                calibration: self.study.clone().unwrap_or_default(),
+            }),
+            _ => None,
+        })
     }
 }

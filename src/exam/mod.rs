@@ -12,6 +12,7 @@
 
 mod distance;
 mod shortest;
+mod words;
 
 pub use distance::{ExamDistance, Lengthening};
 pub use shortest::{OverlapSeen, ShortestSeen};

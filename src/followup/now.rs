@@ -14,6 +14,8 @@ fn line(row: &str, text: impl Into<String>, source: &'static str, provenance: Pr
 /// The cervical length at which Stafford 2010 divides, mm.
 const SHORT_CERVIX: Mm = Mm::new(30.0);
 
+/// For advice that is commonly taught and for which no source was read.
+const TAUGHT: &str = "commonly taught; no source was read for it";
 const DOPPLER: &str = "Reddy 2014 from memory: low or previa, even if resolved, wants colour and pulsed Doppler for vasa previa; \
                        3 of 20 persisting low placentas had vasa previa in Heller 2014, PMID 24658950";
 
@@ -57,7 +59,7 @@ pub(super) fn now(exam: &Exam<'_>) -> Vec<ExplainLine> {
     out.extend(doppler(exam));
     out.extend(accreta(exam));
     if c.rhd_negative == Answer::Yes && matches!(c.bleeding, Bleeding::Now | Bleeding::Earlier) {
-        out.push(line("now / anti-d", "RhD negative with bleeding: anti-D by local protocol.", "", Provenance::FromMemory));
+        out.push(line("now / anti-d", "RhD negative with bleeding: anti-D by local protocol.", TAUGHT, Provenance::FromMemory));
     }
     out
 }
@@ -91,12 +93,15 @@ fn doppler(exam: &Exam<'_>) -> Option<ExplainLine> {
         return None;
     }
     let done = if c.doppler_over_os == DopplerOverOs::NotDone { "not done" } else { "not documented" };
+    // The cited rule is about low placentas; the other reasons rest on nothing that was read.
+    let cited = exam.resolved() || exam.may_be_low() || c.earlier_low_placenta == Answer::Yes;
+    let source = if cited { DOPPLER } else { TAUGHT };
     let text = format!(
         "Colour and pulsed Doppler over the os for vasa previa is {done} ({}): due NOW, not at the next routine scan, since vasa previa is \
          delivered from 34 weeks.",
         why.join(", ")
     );
-    Some(line("now / doppler", text, DOPPLER, Provenance::FromMemory))
+    Some(line("now / doppler", text, source, Provenance::FromMemory))
 }
 
 fn accreta(exam: &Exam<'_>) -> Option<ExplainLine> {
