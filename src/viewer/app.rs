@@ -154,6 +154,17 @@ impl App {
                 });
             },
         );
+        let below = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: gap as i8, bottom: 0 });
+        Panel::bottom("distance line")
+            .exact_size(size::distance_line(window.y))
+            .resizable(false)
+            .frame(below)
+            .show_separator_line(false)
+            .show(ui, |ui| {
+                theme.panel_frame().show(ui, |ui| {
+                    panels::line::show(ui, session, theme);
+                });
+            });
         if session.cine().is_some() {
             let under = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 4, bottom: 0 });
             Panel::bottom("time line").exact_size(size::TIME_LINE).resizable(false).frame(under).show_separator_line(false).show(

@@ -125,13 +125,8 @@ pub mod size {
     pub const SHEET_COLUMN: f32 = 88.0;
     /// Width of the exam drawer.
     pub const DRAWER: f32 = 250.0;
-<<<<<<< HEAD
-    /// Height of the distance line.
-    pub const DISTANCE_LINE: f32 = 168.0;
     /// Height of a cine's time line with its words.
     pub const TIME_LINE: f32 = 62.0;
-=======
->>>>>>> 6a8e60b (System fonts for names in other scripts; sheet as wide as the window lets it; unstated answers end in a question mark)
     /// Room around parts.
     pub const GAP: f32 = 14.0;
     /// Width of lines over the frame.
