@@ -127,6 +127,7 @@ impl App {
         let theme = Theme::of(session.light());
         let page = |x: f32, y: f32| Frame::new().fill(theme.page).inner_margin(Margin::symmetric(x as i8, y as i8));
         let gap = size::GAP;
+        let window = ui.max_rect().size();
         let mut actions = Vec::new();
         Panel::top("strip").exact_size(44.0).frame(page(gap + 6.0, 0.0)).show_separator_line(false).show(ui, |ui| {
             actions.extend(panels::strip::show(ui, session, theme));
@@ -144,21 +145,26 @@ impl App {
             });
         }
         let frame = Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap as i8, top: 0, bottom: 0 });
-        Panel::right("sheet").exact_size(size::SHEET + gap).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| {
-            theme.panel_frame().show(ui, |ui| {
-                ui.set_min_size(ui.available_size());
-                actions.extend(panels::sheet::show(ui, session, theme));
-            });
-        });
-        let below = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: gap as i8, bottom: 0 });
-        Panel::bottom("distance line").exact_size(size::DISTANCE_LINE).resizable(false).frame(below).show_separator_line(false).show(
+        Panel::right("sheet").exact_size(size::sheet(window.x) + gap).resizable(false).frame(frame).show_separator_line(false).show(
             ui,
             |ui| {
                 theme.panel_frame().show(ui, |ui| {
-                    panels::line::show(ui, session, theme);
+                    ui.set_min_size(ui.available_size());
+                    actions.extend(panels::sheet::show(ui, session, theme));
                 });
             },
         );
+        let below = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: gap as i8, bottom: 0 });
+        Panel::bottom("distance line")
+            .exact_size(size::distance_line(window.y))
+            .resizable(false)
+            .frame(below)
+            .show_separator_line(false)
+            .show(ui, |ui| {
+                theme.panel_frame().show(ui, |ui| {
+                    panels::line::show(ui, session, theme);
+                });
+            });
         if session.cine().is_some() {
             let under = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 4, bottom: 0 });
             Panel::bottom("time line").exact_size(size::TIME_LINE).resizable(false).frame(under).show_separator_line(false).show(

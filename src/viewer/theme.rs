@@ -121,14 +121,10 @@ pub mod size {
     pub const BODY: f32 = 14.0;
     /// Small letters.
     pub const SMALL: f32 = 12.5;
-    /// Width of the case sheet.
-    pub const SHEET: f32 = 440.0;
     /// Width of the first column of the case sheet.
     pub const SHEET_COLUMN: f32 = 88.0;
     /// Width of the exam drawer.
     pub const DRAWER: f32 = 250.0;
-    /// Height of the distance line.
-    pub const DISTANCE_LINE: f32 = 168.0;
     /// Height of a cine's time line with its words.
     pub const TIME_LINE: f32 = 62.0;
     /// Room around parts.
@@ -141,6 +137,16 @@ pub mod size {
     pub const GRAB: f32 = 16.0;
     /// Radius of the magnified inset.
     pub const INSET: f32 = 72.0;
+    /// Width of the case sheet in a window of `width`: narrower where letters are large, wider where there is room.
+    #[must_use]
+    pub fn sheet(width: f32) -> f32 {
+        (width * 0.34375).clamp(270.0, 440.0) + ((width - 1280.0).max(0.0) * 0.15).min(120.0)
+    }
+    /// Height of the distance line in a window of `height`.
+    #[must_use]
+    pub fn distance_line(height: f32) -> f32 {
+        (height * 0.21).clamp(112.0, 168.0)
+    }
     /// How much larger the inset shows the frame than the canvas does.
     pub const INSET_TIMES: f64 = 4.0;
 }

@@ -25,7 +25,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample-images"
 
 # Where the frame's canvas is, from the sizes in src/viewer/theme.rs and src/viewer/app.rs.
-STRIP, HINTS, LINE, SHEET, GAP = 44, 34, 168, 440, 14
+STRIP, HINTS, GAP = 44, 34, 14
 
 # Whole pixels near the sample's own landmarks of visit 1, frame 1: at one point a pixel a click hits them exactly.
 MARKS = {"internal os": (249, 144), "placental edge": (229, 116), "placental body": (230, 154)}
@@ -47,7 +47,7 @@ class Display:
     def __init__(self, width, height):
         self.width, self.height = width, height
         read, write = os.pipe()
-        words = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{width}x{height}x24", "-nolisten", "tcp"]
+        words = ["Xvfb", "-displayfd", str(write), "-screen", "0", f"{width}x{height}x24", "-nolisten", "tcp", "-noreset"]
         self.server = subprocess.Popen(words, pass_fds=[write], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         os.close(write)
         number = b""
@@ -114,8 +114,11 @@ class Window:
 
     def on_screen(self, point):
         """Where a place of the frame is on the screen at one point a pixel."""
-        left, right = GAP, self.display.width - SHEET - 2 * GAP
-        top, bottom = STRIP, self.display.height - HINTS - LINE
+        width, height = self.display.width, self.display.height
+        sheet = min(max(width * 0.34375, 270), 440) + min(max(width - 1280, 0) * 0.15, 120)
+        line = min(max(height * 0.21, 112), 168)
+        left, right = GAP, width - sheet - 2 * GAP
+        top, bottom = STRIP, height - HINTS - line
         x = (left + right) / 2 - FRAME[0] / 2 + point[0]
         y = (top + bottom) / 2 - FRAME[1] / 2 + point[1]
         return round(x), round(y)

@@ -43,15 +43,12 @@ fn question<T: Copy + PartialEq>(
     actions: &mut Vec<Action>,
 ) {
     choices(ui, |ui| {
-        asked_for(ui, q.asked, theme);
+        asked_for(ui, q.asked, q.now != q.unknown, theme);
         for (answer, words) in q.answers.iter().filter(|(a, _)| *a != q.unknown) {
             let on = *answer == q.now;
             if chip(ui, theme, on, words, &format!("{}: {words}", q.asked)) {
                 actions.push(Action::Context(make(if on { q.unknown } else { *answer })));
             }
-        }
-        if q.now == q.unknown {
-            not_stated(ui, theme);
         }
     });
 }
@@ -74,6 +71,7 @@ pub(super) fn frame_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, acti
 /// What belongs to the exam.
 pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let c = &exam.context;
+    plain(ui, "? = not stated; nothing is assumed for it", theme.quiet);
     ask!(ui, theme, actions, "route", c.route, Route, Route);
     dating(ui, exam, theme, actions);
     ask!(ui, theme, actions, "bleeding", c.bleeding, Bleeding, Bleeding);
@@ -95,13 +93,14 @@ pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, wid
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let form = &exam.form;
     choices(ui, |ui| {
-        asked_for(ui, "exam date", theme);
+        asked_for(ui, "exam date", exam.context.exam_date.is_some(), theme);
         if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
     });
     fault(ui, dates::parse(&form.exam_date), theme);
     choices(ui, |ui| {
+        asked_for(ui, "dating", exam.context.dating.is_some(), theme);
         for (last, words) in [(false, "due date"), (true, "last period")] {
             let on = form.is_last_period == last;
             if chip(ui, theme, on, words, &format!("dating by {words}")) && !on {
@@ -111,9 +110,6 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
         let name = if form.is_last_period { "last period" } else { "due date" };
         if let (Some(text), _) = field(ui, name, &form.dating, "2031-05-02", 92.0) {
             actions.push(Action::Context(ContextChange::DatingDate(text)));
-        }
-        if form.dating.trim().is_empty() {
-            not_stated(ui, theme);
         }
     });
     fault(ui, dates::parse(&form.dating), theme);
@@ -132,8 +128,8 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
 fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let typed = &exam.form.caesareans;
     choices(ui, |ui| {
-        asked_for(ui, "previous caesareans", theme);
-        for n in ["0", "1", "2", "3"] {
+        asked_for(ui, "previous caesareans", exam.context.previous_caesareans.is_some(), theme);
+        for n in ["0", "1", "2"] {
             let on = typed.trim() == n;
             if chip(ui, theme, on, n, &format!("previous caesareans: {n}")) {
                 let text = if on { String::new() } else { n.to_owned() };
@@ -143,17 +139,16 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
         if let (Some(text), _) = field(ui, "previous caesareans", typed, "", 30.0) {
             actions.push(Action::Context(ContextChange::Caesareans(text)));
         }
-        if typed.trim().is_empty() {
-            not_stated(ui, theme);
-        }
     });
     if !typed.trim().is_empty() && exam.context.previous_caesareans.is_none() {
         plain(ui, format!("expected a whole number from 0 to 255, found \"{}\"", typed.trim()), theme.alarm);
     }
 }
 
-fn asked_for(ui: &mut Ui, text: &str, theme: &Theme) {
-    ui.add(egui::Label::new(RichText::new(text).color(theme.quiet)).extend());
+/// What is asked; while nothing is stated it ends in a question mark.
+fn asked_for(ui: &mut Ui, text: &str, stated: bool, theme: &Theme) {
+    let (text, colour) = if stated { (text.to_owned(), theme.quiet) } else { (format!("{text} ?"), theme.warn) };
+    ui.add(egui::Label::new(RichText::new(text).color(colour)).extend());
 }
 
 pub(super) fn not_stated(ui: &mut Ui, theme: &Theme) {

@@ -60,7 +60,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
             narrow(ui, 150.0, RichText::new(reader.0).color(reader.1));
             let table =
                 session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (t.name().to_owned(), theme.quiet));
-            narrow(ui, 250.0, RichText::new(table.0).color(table.1));
+            narrow(ui, ui.max_rect().width() * 0.2, RichText::new(table.0).color(table.1));
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let Some(exam) = session.exam() else {
                     ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));

@@ -125,6 +125,7 @@ fn a_reading_made_by_label_equals_the_one_made_without_a_window() {
     assert!(h.query_all_by_label_contains("Overlaps the os by").next().is_some());
     assert!(h.query_by_label_contains("provisional at this age").is_some(), "before 32 weeks the headline says so");
     assert!(h.query_all_by_label("not saved").next().is_some());
+    assert!(h.query_by_label_contains("Distance line: Overlaps the os by").is_some());
     label(&mut h, "Save reading");
     wait(&mut h, "the record", |s| s.save_state() == SaveState::Saved);
     assert!(h.query_all_by_label("saved").next().is_some());
