@@ -46,7 +46,8 @@ pub fn tree(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
     let mut found = Vec::new();
     if dir.exists() {
         walk(dir, ending, DEEPEST, &mut found)?;
-        found.sort();
+        // By bytes: comparing paths part by part takes longer than reading the folder.
+        found.sort_unstable_by(|a, b| a.as_os_str().cmp(b.as_os_str()));
     }
     Ok(found)
 }

@@ -5,6 +5,7 @@
 //! version is made anew. Nothing but speed is lost with it.
 
 use std::collections::{HashMap, HashSet};
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
@@ -126,12 +127,13 @@ impl Index {
     /// # Errors
     /// [`ErrorKind::Io`] when the folder exists but cannot be listed.
     pub fn open(dir: &Path, cache: Option<&Path>) -> Result<Self> {
-        let mut known: HashMap<PathBuf, Entry> =
-            cache.and_then(load_cache).unwrap_or_default().into_iter().map(|e| (e.path.clone(), e)).collect();
+        // Keyed by bytes: hashing paths part by part is slow.
+        let mut known: HashMap<OsString, Entry> =
+            cache.and_then(load_cache).unwrap_or_default().into_iter().map(|e| (e.path.clone().into_os_string(), e)).collect();
         let before = known.len();
         let (mut entries, mut fresh) = (Vec::new(), Vec::new());
         for (path, stamp) in files::tree_with_stamps(dir, "json")? {
-            match known.remove(&path) {
+            match known.remove(path.as_os_str()) {
                 Some(entry) if entry.stamp == stamp => entries.push(entry),
                 _ => fresh.push((path, stamp)),
             }
@@ -151,7 +153,7 @@ impl Index {
                 Err(e) => unreadable.push(e),
             }
         }
-        entries.sort_by(|a, b| (a.exam_date, &a.saved_at, &a.path).cmp(&(b.exam_date, &b.saved_at, &b.path)));
+        entries.sort_by(|a, b| (a.exam_date, &a.saved_at, a.path.as_os_str()).cmp(&(b.exam_date, &b.saved_at, b.path.as_os_str())));
         if let Some(cache) = cache.filter(|_| gone || count > unreadable.len()) {
             let _ = save_cache(cache, &entries);
         }
