@@ -134,10 +134,12 @@ impl Visit {
         let all: Vec<Caution> = self.cautions.iter().chain(&self.closing).cloned().collect();
         output::cautions(out, &all, said)?;
         Ok(match (&summary.exam_distance, self.age) {
-            (exam::ExamDistance::Estimate { signed_mm, u_reading_mm, u_shared_mm, .. }, Some(age)) => Some(Point {
+            (exam::ExamDistance::Estimate { signed_mm, u_shared_mm, .. }, Some(age)) => Some(Point {
                 age,
                 signed_mm: *signed_mm,
-                u_independent_mm: *u_reading_mm,
+                // Not made smaller by the visit's repeats: the assumed total holds the difference between scans too, and
+                // how much of it that is, is not known.
+                u_independent_mm: Repeatability::assumed_total().sd_mm,
                 u_scale_relative: if signed_mm.get() == 0.0 { 0.0 } else { (u_shared_mm.get() / signed_mm.get()).abs().min(1.0) },
                 calibration: self.study.clone().unwrap_or_default(),
             }),
