@@ -148,11 +148,17 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
 /// What is asked; while nothing is stated it ends in a question mark.
 fn asked_for(ui: &mut Ui, text: &str, stated: bool, theme: &Theme) {
     let (text, colour) = if stated { (text.to_owned(), theme.quiet) } else { (format!("{text} ?"), theme.warn) };
-    ui.add(egui::Label::new(RichText::new(text).color(colour)).extend());
+    whole(ui, RichText::new(text).color(colour));
 }
 
 pub(super) fn not_stated(ui: &mut Ui, theme: &Theme) {
-    ui.add(egui::Label::new(RichText::new("not stated").size(size::SMALL).color(theme.warn)).extend());
+    whole(ui, RichText::new("not stated").size(size::SMALL).color(theme.warn));
+}
+
+/// A label that is not broken in two, unless the sheet is too narrow for it.
+fn whole(ui: &mut Ui, text: RichText) {
+    let label = egui::Label::new(text);
+    ui.add(if ui.max_rect().width() > 240.0 { label.extend() } else { label.wrap() });
 }
 
 fn fault<T>(ui: &mut Ui, parsed: Result<T, String>, theme: &Theme) {

@@ -201,7 +201,7 @@ fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Ac
         (None, Some(mark)) => {
             choices(ui, |ui| {
                 let text = format!("{} is chosen: arrows nudge it.", capital(mark.words()));
-                ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).extend());
+                ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).wrap());
                 if ui.add(egui::Button::new(RichText::new(format!("Remove {}", mark.words())).size(size::SMALL))).clicked() {
                     actions.push(Action::Remove(mark));
                 }
