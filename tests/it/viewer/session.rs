@@ -157,8 +157,9 @@ fn landmarks_of_one_frame_never_show_on_another() {
     d.act(Action::Decoded(key("visit2-a.dcm", 1), Ok(std::sync::Arc::new(invented::frame("visit2-a.dcm", 1)))));
     assert!(d.session.picture().is_none());
     for e in effects {
-        let answer = d.world.answer(e).unwrap();
-        d.act(answer);
+        if let Some(answer) = d.world.answer(e) {
+            d.act(answer);
+        }
     }
     assert!(d.session.picture().is_some() && d.session.work().is_empty());
     d.act(Action::GoTo(key("visit2-a.dcm", 1)));
