@@ -16,6 +16,9 @@ use crate::load::StoredFile;
 /// The most files whose headers are kept.
 const MOST_HEADERS: usize = 64;
 
+/// While so many answers wait for the window, nothing is decoded ahead: they take memory that no budget counts.
+const MOST_UNTAKEN: usize = 2;
+
 /// What is wanted. Everything in it is replaced by what is asked later, so that no request outlives its use.
 #[derive(Debug, Default)]
 struct Queue {
@@ -25,6 +28,8 @@ struct Queue {
     ahead: Vec<FrameKey>,
     /// Frames that a thread is at work on.
     busy: Vec<FrameKey>,
+    /// Answers that the window has not taken yet.
+    untaken: usize,
     /// Nobody wants answers any more.
     closed: bool,
 }
@@ -35,7 +40,7 @@ impl Queue {
         // One that is being worked on is answered anyway.
         self.now.take_if(|k| self.busy.contains(k));
         let mut next = self.now.take();
-        while next.is_none() && !only_now {
+        while next.is_none() && !only_now && self.untaken < MOST_UNTAKEN {
             next = Some(self.ahead.pop()?).filter(|k| !self.busy.contains(k));
         }
         self.busy.extend(next.clone());
@@ -44,6 +49,7 @@ impl Queue {
 
     fn done(&mut self, key: &FrameKey) {
         self.busy.retain(|k| k != key);
+        self.untaken += 1;
     }
 }
 
@@ -140,6 +146,16 @@ impl Decoder {
         self.shared.changed.notify_all();
     }
 
+    /// The window has taken this many answers.
+    pub(super) fn taken(&self, answers: usize) {
+        if answers > 0 {
+            let mut queue = self.shared.queue();
+            queue.untaken = queue.untaken.saturating_sub(answers);
+            drop(queue);
+            self.shared.changed.notify_all();
+        }
+    }
+
     /// Forgets headers: files may have changed.
     pub(super) fn forget(&self) {
         self.shared.headers().clear();
@@ -175,6 +191,11 @@ mod tests {
         q.done(&key(9));
         q.now = Some(key(9));
         assert_eq!(q.take(false), Some(key(9)));
+        q.ahead.push(key(4));
+        q.untaken = MOST_UNTAKEN;
+        assert_eq!(q.take(false), None, "the window is behind");
+        q.now = Some(key(5));
+        assert_eq!(q.take(false), Some(key(5)), "what is to be shown is decoded all the same");
     }
 
     #[test]

@@ -6,8 +6,9 @@ use std::sync::Arc;
 use super::session::FrameKey;
 use crate::frame::{Frame, Samples};
 
-/// The most bytes of decoded samples that are kept: 27 colour frames of 1024 × 768.
-pub const BUDGET: usize = 64 * 1024 * 1024;
+/// The most bytes of decoded samples that are kept: 13 colour frames of 1024 × 768, half a second of most cines. With
+/// what drawing and decoding take besides, a window stays within 100 MB of an idle one.
+pub const BUDGET: usize = 32 * 1024 * 1024;
 
 /// Decoded frames by file and frame number.
 #[derive(Debug)]

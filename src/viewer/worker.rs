@@ -136,7 +136,9 @@ impl World for Worker {
     }
 
     fn answers(&mut self) -> Vec<Action> {
-        self.receive.try_iter().collect()
+        let answers: Vec<Action> = self.receive.try_iter().collect();
+        self.decoder.taken(answers.iter().filter(|a| matches!(a, Action::Decoded(..))).count());
+        answers
     }
 }
 

@@ -6,7 +6,7 @@ use egui::{
 };
 
 use crate::calibrate::Calibration;
-use crate::frame::Frame;
+use crate::frame::{Frame, Samples};
 use crate::measure::EdgeMark;
 use crate::units::{MmVec, PxPoint, PxVec};
 use crate::viewer::action::{Action, Mark};
@@ -28,12 +28,13 @@ impl Picture {
         {
             return texture.clone();
         }
-        let (w, h) = (frame.width as usize, frame.height as usize);
-        let pixels = frame.to_rgba8();
-        let image = if pixels.len() == w * h * 4 && w * h > 0 {
-            ColorImage::from_rgba_unmultiplied([w, h], &pixels)
-        } else {
-            ColorImage::filled([1, 1], Color32::BLACK)
+        let size = [frame.width as usize, frame.height as usize];
+        let pixels = size[0] * size[1];
+        let image = match &frame.samples {
+            Samples::Rgb8(d) if d.len() == pixels * 3 => ColorImage::from_rgb(size, d),
+            Samples::Gray8(d) if d.len() == pixels => ColorImage::from_gray(size, d),
+            Samples::Gray16 { data, .. } if data.len() == pixels => ColorImage::from_rgba_unmultiplied(size, &frame.to_rgba8()),
+            _ => ColorImage::filled([1, 1], Color32::BLACK),
         };
         // One texture for all: a playing cine must not leave a trail of them.
         let texture = match self.made.take() {

@@ -193,7 +193,7 @@ fn words(ui: &mut Ui, now: &CineNow<'_>, marks: &[(u32, FrameMark)], theme: &The
         if ui.add(egui::Button::new(text(play)).frame_when_inactive(false)).clicked() {
             actions.push(Action::TogglePlay);
         }
-        let once = if now.once { "once" } else { "round and round" };
+        let once = if now.once { "plays once" } else { "plays round and round" };
         if ui.add(egui::Button::new(text(once)).frame_when_inactive(false)).on_hover_text("Shift + P").clicked() {
             actions.push(Action::ToggleOnce);
         }

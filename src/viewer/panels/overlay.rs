@@ -74,22 +74,31 @@ pub fn help(ctx: &egui::Context, session: &Session, all: &[Binding], theme: &The
     if !session.help() {
         return actions;
     }
-    panel(ctx, "Keys", theme, |ui| {
-        ui.columns(2, |columns| {
-            for (i, group) in Group::ALL.into_iter().enumerate() {
-                // Landmarks, side, answers, moving and the cine at the left; the rest at the right.
-                let Some(ui) = columns.get_mut(usize::from(i > 4)) else { continue };
-                ui.label(heavy(group.words(), size::BODY, theme.text));
-                for b in all.iter().filter(|b| b.group == group && !b.shown.is_empty()) {
-                    key_line(ui, b.shown, &b.words, theme);
-                }
-                if group == Group::Window {
-                    for (shown, words) in keys::BY_ITSELF {
-                        key_line(ui, shown, words, theme);
+    panel(ctx, "Keys", 900.0, theme, |ui| {
+        // On a low window the keys are scrolled.
+        let most = (ctx.content_rect().height() - 140.0).max(120.0);
+        egui::ScrollArea::vertical().max_height(most).show(ui, |ui| {
+            ui.columns(3, |columns| {
+                for (i, group) in Group::ALL.into_iter().enumerate() {
+                    // Landmarks and side; answers, steps and cine; the rest.
+                    let place = match i {
+                        0 | 1 => 0,
+                        2..=4 => 1,
+                        _ => 2,
+                    };
+                    let Some(ui) = columns.get_mut(place) else { continue };
+                    ui.label(heavy(group.words(), size::BODY, theme.text));
+                    for b in all.iter().filter(|b| b.group == group && !b.shown.is_empty()) {
+                        key_line(ui, b.shown, &b.words, theme);
                     }
+                    if group == Group::Window {
+                        for (shown, words) in keys::BY_ITSELF {
+                            key_line(ui, shown, words, theme);
+                        }
+                    }
+                    ui.add_space(6.0);
                 }
-                ui.add_space(6.0);
-            }
+            });
         });
         if ui.button("Close (Esc)").clicked() {
             actions.push(Action::ToggleHelp);
@@ -115,7 +124,7 @@ pub fn closing(ctx: &egui::Context, session: &Session, theme: &Theme) -> Vec<Act
         return actions;
     }
     let unsaved = session.unsaved();
-    panel(ctx, "Not saved", theme, |ui| {
+    panel(ctx, "Not saved", 720.0, theme, |ui| {
         plain(ui, format!("The work on {} frame(s) is not saved. Closing now loses it:", unsaved.len()), theme.text);
         for key in unsaved.iter().take(8) {
             let name = key.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
@@ -142,7 +151,7 @@ pub fn closing(ctx: &egui::Context, session: &Session, theme: &Theme) -> Vec<Act
 }
 
 /// A part laid over the middle of the window.
-fn panel(ctx: &egui::Context, title: &str, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
+fn panel(ctx: &egui::Context, title: &str, width: f32, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
     let frame = theme.panel_frame().stroke(egui::Stroke::new(1.0, theme.outline)).inner_margin(20.0);
     Window::new(title)
         .id(Id::unique(("overlay", title)))
@@ -151,7 +160,7 @@ fn panel(ctx: &egui::Context, title: &str, theme: &Theme, contents: impl FnOnce(
         .collapsible(false)
         .anchor(Align2::CENTER_CENTER, vec2(0.0, 0.0))
         .frame(frame)
-        .fixed_size(vec2(720.0, 0.0))
+        .fixed_size(vec2(width, 0.0))
         .show(ctx, |ui| {
             ui.label(heavy(title, size::FINDING, theme.text));
             ui.add_space(6.0);

@@ -177,12 +177,15 @@ fn more_is_decoded_ahead_in_the_direction_of_travel() {
 #[test]
 fn what_is_at_hand_is_shown_at_once_and_not_decoded_again() {
     let mut s = Slow::shown(500);
+    s.act(Action::Scrub(250));
     s.answer_all();
     let before = s.decoded;
-    s.act(Action::StepCine(1));
-    assert_eq!((s.numbers(), s.now), ((2, Some(2)), None));
-    s.answer_all();
-    assert_eq!(s.decoded - before, 1, "one step on, one more frame decoded");
+    for n in 251..=262 {
+        s.act(Action::StepCine(1));
+        assert_eq!((s.numbers(), s.now), ((n, Some(n)), None));
+        s.answer_all();
+    }
+    assert_eq!(s.decoded - before, 12, "twelve steps on, twelve more frames decoded");
 }
 
 #[test]
