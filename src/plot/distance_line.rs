@@ -142,7 +142,8 @@ impl DistanceLine {
         let there = |earlier: bool| self.marks.iter().any(|m| m.earlier == earlier);
         let parts: Vec<&str> =
             [(false, "○ other frames"), (true, "△ earlier exams")].into_iter().filter(|(e, _)| there(*e)).map(|(_, t)| t).collect();
-        if !parts.is_empty() {
+        // In a narrow room the words below would run into each other; the forms speak for themselves there.
+        if !parts.is_empty() && room.width > room.letters * 46.0 {
             let at = [room.width / 2.0, room.height - room.letters * 0.7];
             out.push(Shape::Text { at, anchor: Anchor::Middle, size: room.letters, text: parts.join("   "), ink: Ink::Quiet });
         }

@@ -14,22 +14,37 @@ use crate::viewer::keys;
 use crate::viewer::session::{ExamState, Need, Outcome, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
+/// Below this height, points, the finding scrolls with the rest of the sheet.
+const LOW: f32 = 520.0;
+
 /// Draws the case sheet; returns what the reader stated.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
     let bare = egui::Frame::new();
-    Panel::top("finding").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
-        messages(ui, session, theme, &mut actions);
-        head(ui, session, theme);
-        rule(ui, theme);
-    });
+    // In a low window (large letters) only saving stays in place; the rest scrolls as one, so that nothing covers another.
+    let low = ui.available_height() < LOW;
+    if !low {
+        Panel::top("finding").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
+            messages(ui, session, theme, &mut actions);
+            head(ui, session, theme);
+            rule(ui, theme);
+        });
+    }
     Panel::bottom("save").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
         rule(ui, theme);
-        most_urgent(ui, session, theme);
+        if !low {
+            most_urgent(ui, session, theme);
+        }
         save(ui, session, theme, &mut actions);
     });
     ScrollArea::vertical().id_salt("sheet").auto_shrink([false, false]).show(ui, |ui| {
         ui.set_width(ui.available_width() - 6.0);
+        if low {
+            messages(ui, session, theme, &mut actions);
+            head(ui, session, theme);
+            most_urgent(ui, session, theme);
+            rule(ui, theme);
+        }
         body(ui, session, theme, &mut actions);
     });
     actions
