@@ -24,7 +24,7 @@ import time
 
 import numpy as np
 import pydicom
-from drive import GAP, SHEET, Display, Window, fail, run
+from drive import GAP, Display, Window, fail, run
 from PIL import Image, ImageDraw
 from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.encaps import encapsulate
@@ -34,6 +34,8 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 COUNT, WIDTH, HEIGHT, SIDE, BITS = 500, 1024, 768, 64, 10
 # Room at each end of the time line: END in src/viewer/panels/cine.rs.
 END = 8
+# Width of the case sheet in a window of 1280: size::sheet in src/viewer/theme.rs.
+SHEET = 440
 # What a window may take above an idle one, whatever the length of the cine.
 MOST_MB = 100
 

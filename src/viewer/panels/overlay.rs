@@ -77,8 +77,9 @@ pub fn help(ctx: &egui::Context, session: &Session, all: &[Binding], theme: &The
     panel(ctx, "Keys", 900.0, theme, |ui| {
         // On a low window the keys are scrolled.
         let most = (ctx.content_rect().height() - 140.0).max(120.0);
-        egui::ScrollArea::vertical().max_height(most).show(ui, |ui| {
-            ui.columns(3, |columns| {
+        egui::ScrollArea::vertical().max_height(most).min_scrolled_height(most).show(ui, |ui| {
+            let side_by_side = if ui.available_width() < 700.0 { 1 } else { 3 };
+            ui.columns(side_by_side, |columns| {
                 for (i, group) in Group::ALL.into_iter().enumerate() {
                     // Landmarks and side; answers, steps and cine; the rest.
                     let place = match i {
@@ -86,7 +87,7 @@ pub fn help(ctx: &egui::Context, session: &Session, all: &[Binding], theme: &The
                         2..=4 => 1,
                         _ => 2,
                     };
-                    let Some(ui) = columns.get_mut(place) else { continue };
+                    let Some(ui) = columns.get_mut(place.min(side_by_side - 1)) else { continue };
                     ui.label(heavy(group.words(), size::BODY, theme.text));
                     for b in all.iter().filter(|b| b.group == group && !b.shown.is_empty()) {
                         key_line(ui, b.shown, &b.words, theme);
@@ -160,7 +161,7 @@ fn panel(ctx: &egui::Context, title: &str, width: f32, theme: &Theme, contents: 
         .collapsible(false)
         .anchor(Align2::CENTER_CENTER, vec2(0.0, 0.0))
         .frame(frame)
-        .fixed_size(vec2(width, 0.0))
+        .fixed_size(vec2(width.min(ctx.content_rect().width() - 60.0), 0.0))
         .show(ctx, |ui| {
             ui.label(heavy(title, size::FINDING, theme.text));
             ui.add_space(6.0);
