@@ -61,8 +61,8 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     let mut saved = None;
     if args.save || args.json {
-        let follows = store.heads(&frame.id)?;
         let reader = args.reader.as_deref().unwrap_or("not named");
+        let follows = store.own_heads(&frame.id, reader)?;
         let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id.clone(), reader, files::now(), follows))?;
         if args.save {
             saved = Some(store.save(&record)?);

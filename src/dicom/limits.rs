@@ -12,6 +12,8 @@ pub const MAX_PIXELS: u64 = 8 * 1024 * 1024;
 pub const MAX_FRAMES: u32 = 100_000;
 /// Most compressed bytes of one frame.
 pub const MAX_CODED_FRAME: u64 = 64 * 1024 * 1024;
+/// Longest time that one frame may take to decode; then it is given up with an error.
+pub const MAX_DECODE_TIME: std::time::Duration = std::time::Duration::from_secs(10);
 /// Most fragments of encapsulated pixel data in one file.
 pub const MAX_FRAGMENTS: usize = 400_000;
 /// Deepest nesting of sequences.

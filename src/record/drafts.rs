@@ -121,7 +121,8 @@ impl Drafts {
 }
 
 fn name(frame: &FrameId) -> String {
-    format!("draft-{}.json", frame.sha256.get(..20).unwrap_or(&frame.sha256))
+    // Frames of a frozen cine share their bytes, so the number is part of the name.
+    format!("draft-{}-{}.json", frame.sha256.get(..20).unwrap_or(&frame.sha256), frame.frame_number)
 }
 
 fn parse(text: &str) -> Result<Draft> {

@@ -17,9 +17,10 @@ use super::store::read_file;
 use super::{Patient, ReadingRecord};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Stamp};
+use crate::frame::FrameId;
 
 /// First bytes of the cache; another version is made anew.
-const MAGIC: &[u8] = b"osspan-index/1\n";
+const MAGIC: &[u8] = b"osspan-index/2\n";
 /// Largest cache that is read, bytes: about a million records.
 const LARGEST: u64 = 1 << 30;
 
@@ -31,6 +32,7 @@ pub struct Entry {
     id: [u8; 32],
     follows: Vec<[u8; 32]>,
     frame: [u8; 32],
+    frame_number: u32,
     patient: Option<String>,
     exam_date: Option<Date>,
     /// When it was saved, RFC 3339.
@@ -51,6 +53,7 @@ impl Entry {
             id: from_hex(record.id())?,
             follows: record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?,
             frame: from_hex(&record.frame.sha256)?,
+            frame_number: record.frame.frame_number,
             patient: record.patient.key(),
             exam_date: record.context.exam_date,
             saved_at: record.saved_at.clone(),
@@ -207,10 +210,22 @@ impl Index {
     }
 
     /// Ids of the records that no other record follows; of one frame, or of all.
+    ///
+    /// A frame is its digest and its number: the frames of a frozen cine have the same bytes and are not the same frame.
     #[must_use]
-    pub fn heads(&self, frame: Option<&str>) -> Vec<String> {
-        let query = Query { current: true, frame: frame.map(str::to_owned), ..Query::default() };
-        self.find(&query).iter().map(|e| e.id()).collect()
+    pub fn heads(&self, frame: Option<&FrameId>) -> Vec<String> {
+        self.current(frame).map(Entry::id).collect()
+    }
+
+    /// As [`Index::heads`] of one frame, of one reader's records only.
+    #[must_use]
+    pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Vec<String> {
+        self.current(Some(frame)).filter(|e| e.reader == reader.trim()).map(Entry::id).collect()
+    }
+
+    fn current<'a>(&'a self, frame: Option<&'a FrameId>) -> impl Iterator<Item = &'a Entry> {
+        let query = Query { current: true, frame: frame.map(|f| f.sha256.clone()), ..Query::default() };
+        self.find(&query).into_iter().filter(move |e| frame.is_none_or(|f| f.frame_number == e.frame_number))
     }
 }
 

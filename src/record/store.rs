@@ -105,7 +105,15 @@ impl Store {
     /// # Errors
     /// As [`Store::index`].
     pub fn heads(&self, frame: &FrameId) -> Result<Vec<String>> {
-        Ok(self.index()?.heads(Some(&frame.sha256)))
+        Ok(self.index()?.heads(Some(frame)))
+    }
+
+    /// As [`Store::heads`], of one reader's records only: what a reader has seen who is not shown the others' readings.
+    ///
+    /// # Errors
+    /// As [`Store::index`].
+    pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Result<Vec<String>> {
+        Ok(self.index()?.own_heads(frame, reader))
     }
 }
 

@@ -3,6 +3,7 @@
 use egui::{Align, Layout, RichText, Sense, Ui};
 
 use super::heavy;
+use crate::guideline::Table;
 use crate::load::Identity;
 use crate::viewer::action::Action;
 use crate::viewer::session::{SaveState, Session, dates};
@@ -58,8 +59,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
                 (format!("read by {}", session.reader()), theme.quiet)
             };
             narrow(ui, 150.0, RichText::new(reader.0).color(reader.1));
-            let table =
-                session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (t.name().to_owned(), theme.quiet));
+            let table = session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (table_words(t), theme.quiet));
             narrow(ui, ui.max_rect().width() * 0.2, RichText::new(table.0).color(table.1));
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
                 let Some(exam) = session.exam() else {
@@ -109,6 +109,13 @@ fn saved(ui: &mut Ui, session: &Session, theme: &Theme) {
     }
     let colour = if elsewhere > 0 { theme.warn } else { colour };
     ui.label(heavy(text, size::BODY, colour));
+}
+
+/// A table's name short enough for the strip, with its edition; the sheet has the whole name.
+fn table_words(table: &Table) -> String {
+    let name = table.name();
+    let short = name.split_once(" (").map_or(name, |(before, _)| before);
+    format!("{short} {}", table.edition())
 }
 
 #[cfg(test)]
