@@ -102,6 +102,11 @@ def plugins(syntax):
     return [p for p in get_decoder(syntax).available_plugins if p != "gdcm"]
 
 
+def checksum(array):
+    """Every 61st byte, as on our side."""
+    return int(np.ascontiguousarray(array).reshape(-1)[::61].sum(dtype=np.uint64))
+
+
 def theirs(path, plugin):
     """Seconds and checksum of pydicom decoding the whole file to RGB, frame by frame."""
     start = time.perf_counter()
@@ -113,7 +118,7 @@ def theirs(path, plugin):
             array = convert_color_space(array, "YBR_FULL", "RGB")
         elif array.ndim == 2:
             array = np.repeat(array[..., None], 3, -1)
-        total += int(array.sum(dtype=np.uint64))
+        total += checksum(array)
     return time.perf_counter() - start, total
 
 
@@ -122,7 +127,7 @@ def theirs_one(path, plugin, index):
     ds = pydicom.dcmread(path, defer_size=1024)
     decoder = get_decoder(ds.file_meta.TransferSyntaxUID)
     array, _ = decoder.as_array(ds, index=index, raw=False, decoding_plugin=plugin)
-    int(array.sum(dtype=np.uint64))
+    checksum(array)
     return time.perf_counter() - start
 
 
@@ -133,7 +138,7 @@ def bare_pillow(path):
     parts = list(generate_frames(ds.PixelData, number_of_frames=ds.NumberOfFrames))
     start = time.perf_counter()
     for part in parts:
-        int(np.asarray(Image.open(io.BytesIO(part)).convert("RGB")).sum(dtype=np.uint64))
+        checksum(np.asarray(Image.open(io.BytesIO(part)).convert("RGB")))
     return time.perf_counter() - start
 
 

@@ -12,16 +12,17 @@ use osspan::load::StoredFile;
 use rayon::prelude::*;
 
 /// Red, green, blue, 8 bits: what pydicom is asked for too.
-fn to_rgb(frame: &Frame) -> Vec<u8> {
-    match &frame.samples {
-        Samples::Rgb8(d) => d.clone(),
+fn to_rgb(frame: Frame) -> Vec<u8> {
+    match frame.samples {
+        Samples::Rgb8(d) => d,
         Samples::Gray8(d) => d.iter().flat_map(|&g| [g, g, g]).collect(),
         Samples::Gray16 { data, .. } => data.iter().flat_map(|&v| [(v >> 8) as u8; 3]).collect(),
     }
 }
 
+/// Every 61st byte, so that the sum costs next to nothing on either side and still tells frames apart.
 fn checksum(rgb: &[u8]) -> u64 {
-    rgb.iter().fold(0_u64, |sum, &b| sum + u64::from(b))
+    rgb.iter().step_by(61).fold(0_u64, |sum, &b| sum + u64::from(b))
 }
 
 fn peak_kb() -> u64 {
@@ -34,7 +35,7 @@ fn main() {
     let (path, mode) = (Path::new(&args[1]), args[2].as_str());
     let start = Instant::now();
     let file = StoredFile::open(path).expect("a file that opens");
-    let decode = |n: u32| checksum(&to_rgb(&file.frame(n).expect("a frame that decodes")));
+    let decode = |n: u32| checksum(&to_rgb(file.frame(n).expect("a frame that decodes")));
     let (frames, sum) = match mode {
         "all" => {
             let threads = args[3].parse().expect("a number of threads");
