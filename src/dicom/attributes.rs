@@ -93,6 +93,21 @@ pub fn is_sequence(tag: Tag) -> bool {
     StandardDataDictionary.by_tag(tag).is_some_and(|e| matches!(e.vr(), VirtualVr::Exact(VR::SQ)))
 }
 
+/// Bytes of one value of this element: by the VR that the file states, else by the data dictionary. 1 for text and bytes.
+///
+/// `dicom-object` reads as many whole values as fit and does not pass over the rest, so that an element whose length is no
+/// multiple of this would make it read what follows from the wrong place, and believe what it finds there.
+#[must_use]
+pub fn value_bytes(tag: Tag, stated: Option<[u8; 2]>) -> u64 {
+    let stated = stated.and_then(|vr| VR::from_binary(vr));
+    match stated.or_else(|| StandardDataDictionary.by_tag(tag).map(|e| e.vr().relaxed())) {
+        Some(VR::FD | VR::OD | VR::OV | VR::SV | VR::UV) => 8,
+        Some(VR::AT | VR::FL | VR::OF | VR::OL | VR::SL | VR::UL) => 4,
+        Some(VR::OW | VR::SS | VR::US) => 2,
+        _ => 1,
+    }
+}
+
 /// The wanted elements of one header.
 #[derive(Debug)]
 pub struct Attributes(InMemDicomObject);

@@ -245,6 +245,15 @@ fn read_element_header(source: &mut dyn Source, layout: Layout) -> Result<Elemen
     Ok(ElementHeader { tag, vr: Some(vr), length: u32_of(long), at })
 }
 
+/// Refuses a kept element whose length is not made of whole values.
+fn whole_values(element: &ElementHeader, length: u64) -> Result<()> {
+    let one = attributes::value_bytes(element.tag, element.vr);
+    if length.is_multiple_of(one) {
+        return Ok(());
+    }
+    Err(wrong(element.tag, element.at, &format!("a length that is a multiple of {one} bytes"), &format!("{length} bytes")))
+}
+
 /// The walk's state. Bytes read while `keeping` are copied to `kept`.
 struct Walk<'a> {
     source: &'a mut dyn Source,
@@ -315,6 +324,7 @@ impl<'a> Walk<'a> {
         if length > MAX_KEPT_ELEMENT {
             return Err(too_long(element.tag, length));
         }
+        whole_values(&element, length)?;
         self.copy(length)
     }
 
@@ -393,6 +403,7 @@ impl<'a> Walk<'a> {
                     self.items(&inner, stop, layout, depth + 1, keep)?;
                 } else {
                     self.room(length, inner.tag, from)?;
+                    whole_values(&inner, length)?;
                     self.copy(length)?;
                 }
             } else {

@@ -185,3 +185,15 @@ fn run_lengths_that_lie_are_refused() {
         assert_eq!(failure(&f).kind(), ErrorKind::Format, "{what}");
     }
 }
+
+/// An element that is no whole number of values would put the reader behind it out of step, so that it believes a length it
+/// finds in the middle of a value. The two files asked for over a gigabyte; the second was found by fuzzing.
+#[test]
+fn half_a_value_is_refused_before_anything_is_allocated() {
+    refused(&plain().with(0x0028, 0x0010, b"US", Value::Bytes(vec![1, 0, 0])).bytes(), ErrorKind::Format, "multiple of 2");
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/hostile");
+    for name in ["half-a-value-implicit.dcm", "half-a-value-found-by-fuzzing.dcm"] {
+        let e = StoredFile::open(&folder.join(name)).unwrap_err();
+        assert!(e.kind() == ErrorKind::Format && e.message().contains("multiple of"), "{name}: {e}");
+    }
+}
