@@ -99,7 +99,7 @@ pub fn is_sequence(tag: Tag) -> bool {
 /// multiple of this would make it read what follows from the wrong place, and believe what it finds there.
 #[must_use]
 pub fn value_bytes(tag: Tag, stated: Option<[u8; 2]>) -> u64 {
-    let stated = stated.and_then(|vr| VR::from_binary(vr));
+    let stated = stated.and_then(VR::from_binary);
     match stated.or_else(|| StandardDataDictionary.by_tag(tag).map(|e| e.vr().relaxed())) {
         Some(VR::FD | VR::OD | VR::OV | VR::SV | VR::UV) => 8,
         Some(VR::AT | VR::FL | VR::OF | VR::OL | VR::SL | VR::UL) => 4,
