@@ -67,11 +67,12 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
         output::reading(out, &made, &table, &mut said)?;
         visit.add(&made);
-        let follows = store.own_heads(&frame.id, &saved.reader)?;
+        let index = store.index()?;
+        let follows = index.own_heads(&frame.id, &saved.reader);
         let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
         // Running the sample again adds nothing to a folder that already holds the same readings.
         let of_frame = Query { frame: Some(record.frame.sha256.clone()), ..Query::default() };
-        if store.index()?.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record))) {
+        if index.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record))) {
             kept += 1;
         } else {
             store.save(&record)?;

@@ -1,10 +1,11 @@
 //! The edge-to-os distance.
 
 use super::interval::Z95;
+use super::length::{check_finite, terms};
 use super::{AxisKnown, EdgeMark, Landmarks, Measurement, Repeatability, Side, SideCheck, Value, signed_interval};
 use crate::calibrate::Calibration;
 use crate::error::{Error, ErrorKind, Result};
-use crate::estimate::{Interval, Term, TermKind, combined};
+use crate::estimate::{Interval, combined};
 use crate::units::{Mm, MmVec};
 
 /// `name@version` of this method. A change that can move a number gets a new version.
@@ -17,22 +18,14 @@ pub const BODY_SQUARE_DEGREES: f64 = 15.0;
 /// The edge-to-os distance of one reading, on one scale.
 ///
 /// # Errors
-/// [`ErrorKind::Invalid`] when a landmark is not a finite point, when the kind of edge mark contradicts the stated
-/// side, or when the landmarks coincide where a distance is asked for.
+/// [`ErrorKind::Invalid`] when a landmark is not a finite point, or when the kind of edge mark contradicts the stated
+/// side.
 pub fn edge_to_os(landmarks: &Landmarks, side: Side, calibration: &Calibration, repeatability: &Repeatability) -> Result<Measurement> {
     let edge = landmarks.edge.at();
-    for (name, p) in [
-        ("internal os", Some(landmarks.internal_os)),
-        (landmarks.edge.words(), Some(edge)),
-        ("placental body", landmarks.placental_body),
-        ("marginal sinus", landmarks.marginal_sinus),
-    ] {
-        if p.is_some_and(|p| !p.is_finite()) {
-            return Err(Error::new(ErrorKind::Invalid, format!("the {name} landmark cannot be used"))
-                .expected("two finite coordinates in pixels")
-                .found("a coordinate that is not a number"));
-        }
-    }
+    let mut named = vec![("internal os", landmarks.internal_os), (landmarks.edge.words(), edge)];
+    named.extend(landmarks.placental_body.map(|p| ("placental body", p)));
+    named.extend(landmarks.marginal_sinus.map(|p| ("marginal sinus", p)));
+    check_finite(&named)?;
     let step = calibration.step(edge - landmarks.internal_os);
     let length = step.length();
     let value = match (landmarks.edge, side) {
@@ -47,26 +40,7 @@ pub fn edge_to_os(landmarks: &Landmarks, side: Side, calibration: &Calibration, 
                 .remedy("State the side again or mark the placental edge itself"));
         }
     };
-    let terms = vec![
-        Term {
-            kind: TermKind::TotalRepeatability,
-            method: repeatability.method.clone(),
-            u_mm: repeatability.sd_mm,
-            source: repeatability.source.clone(),
-        },
-        Term {
-            kind: TermKind::Scale,
-            method: "axis-scale@1".into(),
-            u_mm: calibration.u_scale(step),
-            source: calibration.scale_source().clone(),
-        },
-        Term {
-            kind: TermKind::SoundSpeed,
-            method: "sound-speed@1".into(),
-            u_mm: calibration.u_sound_speed(step),
-            source: calibration.sound_speed_source().clone(),
-        },
-    ];
+    let terms = terms(calibration, repeatability, calibration.u_scale(step), calibration.u_sound_speed(step));
     let u = combined(&terms);
     let (side_check, axis) = check_side(landmarks, side, step, calibration);
     let interval = match value {

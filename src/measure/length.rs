@@ -72,6 +72,25 @@ pub(super) fn check_finite(named: &[(&str, PxPoint)]) -> Result<()> {
     }
 }
 
+/// The uncertainty terms of a length, kept apart: placing and acquiring together, the scale, the speed of sound.
+pub(super) fn terms(calibration: &Calibration, repeatability: &Repeatability, u_scale: Mm, u_sound_speed: Mm) -> Vec<Term> {
+    vec![
+        Term {
+            kind: TermKind::TotalRepeatability,
+            method: repeatability.method.clone(),
+            u_mm: repeatability.sd_mm,
+            source: repeatability.source.clone(),
+        },
+        Term { kind: TermKind::Scale, method: "axis-scale@1".into(), u_mm: u_scale, source: calibration.scale_source().clone() },
+        Term {
+            kind: TermKind::SoundSpeed,
+            method: "sound-speed@1".into(),
+            u_mm: u_sound_speed,
+            source: calibration.sound_speed_source().clone(),
+        },
+    ]
+}
+
 /// The length of the line through `points` in order, at least two.
 ///
 /// All parts of the line share one scale, so its error adds linearly along it; reading error is that of the two ends.
@@ -79,26 +98,7 @@ pub(super) fn along(points: &[PxPoint], calibration: &Calibration, repeatability
     let steps = || points.windows(2).filter_map(|w| Some(calibration.step(*w.last()? - *w.first()?)));
     let sum = |f: &dyn Fn(crate::units::MmVec) -> Mm| Mm::new(steps().map(|s| f(s).get()).sum());
     let mm = sum(&|s| s.length());
-    let terms = vec![
-        Term {
-            kind: TermKind::TotalRepeatability,
-            method: repeatability.method.clone(),
-            u_mm: repeatability.sd_mm,
-            source: repeatability.source.clone(),
-        },
-        Term {
-            kind: TermKind::Scale,
-            method: "axis-scale@1".into(),
-            u_mm: sum(&|s| calibration.u_scale(s)),
-            source: calibration.scale_source().clone(),
-        },
-        Term {
-            kind: TermKind::SoundSpeed,
-            method: "sound-speed@1".into(),
-            u_mm: sum(&|s| calibration.u_sound_speed(s)),
-            source: calibration.sound_speed_source().clone(),
-        },
-    ];
+    let terms = terms(calibration, repeatability, sum(&|s| calibration.u_scale(s)), sum(&|s| calibration.u_sound_speed(s)));
     let u_mm = combined(&terms);
     let half = u_mm.get() * Z95;
     let interval = Interval { low_mm: Some(Mm::new((mm.get() - half).max(0.0))), high_mm: Some(Mm::new(mm.get() + half)), coverage: 0.95 };

@@ -2,7 +2,7 @@
 //!
 //! Our own: the maintained Rust JPEG decoders do not read this process at all, or not in 16 bits with every predictor.
 
-use super::segments::{EOI, SOS, Segments, mark};
+use super::segments::{EOI, FrameHeader, SOS, Segments, mark};
 use super::{Raw, Stored, damaged};
 use crate::dicom::image::PixelLayout;
 use crate::error::{Error, ErrorKind, Result};
@@ -20,7 +20,7 @@ pub(crate) fn decode(layout: &PixelLayout, data: &[u8]) -> Result<Raw> {
     while seen.contains(&false) {
         let (code, segment) = segments.read()?;
         match code {
-            0xC3 => frame = Some(FrameHeader::read(layout, segment)?),
+            0xC3 => frame = Some(FrameHeader::read(WHAT, "JPEG", layout, segment, subsampled)?),
             0xC4 => read_tables(segment, &mut tables)?,
             0xDD => restart = segment.as_array::<2>().map_or(0, |b| usize::from(u16::from_be_bytes(*b))),
             0xC0..=0xC2 | 0xC5..=0xCF => {
@@ -56,29 +56,8 @@ pub(crate) fn decode(layout: &PixelLayout, data: &[u8]) -> Result<Raw> {
     Ok(Raw { values, photometric: layout.photometric })
 }
 
-struct FrameHeader {
-    precision: u32,
-    ids: Vec<u8>,
-}
-
-impl FrameHeader {
-    fn read(layout: &PixelLayout, segment: &[u8]) -> Result<Self> {
-        let &[precision, r1, r0, c1, c0, count, ref rest @ ..] = segment else { return Err(damaged(WHAT, "a short frame header")) };
-        let (rows, columns) = (u32::from(u16::from_be_bytes([r1, r0])), u32::from(u16::from_be_bytes([c1, c0])));
-        if (rows, columns, u32::from(count)) != (layout.rows, layout.columns, layout.photometric.samples()) {
-            return Err(Error::new(ErrorKind::Format, "the JPEG data and the header disagree about the size")
-                .expected(format!("{} × {} with {} components", layout.columns, layout.rows, layout.photometric.samples()))
-                .found(format!("{columns} × {rows} with {count}")));
-        }
-        let (triples, _) = rest.as_chunks::<3>();
-        if triples.len() != usize::from(count) || !(2..=16).contains(&precision) {
-            return Err(damaged(WHAT, "a frame header that contradicts itself"));
-        }
-        if triples.iter().any(|t| t[1] != 0x11) {
-            return Err(Error::new(ErrorKind::Unsupported, "JPEG lossless with subsampled components is not read"));
-        }
-        Ok(Self { precision: u32::from(precision), ids: triples.iter().map(|t| t[0]).collect() })
-    }
+fn subsampled() -> Error {
+    Error::new(ErrorKind::Unsupported, "JPEG lossless with subsampled components is not read")
 }
 
 /// Bits looked up at once; longer codes are found length by length.

@@ -5,7 +5,7 @@
 //! Not read, and refused by name: mapping tables, point transforms, restart marks, the colour transforms that one vendor
 //! added to the stream.
 
-use super::segments::{EOI, SOS, Segments, mark};
+use super::segments::{EOI, FrameHeader, SOS, Segments, mark};
 use super::{Raw, Stored, damaged};
 use crate::dicom::image::PixelLayout;
 use crate::error::{Error, ErrorKind, Result};
@@ -16,20 +16,20 @@ pub(crate) fn decode(layout: &PixelLayout, data: &[u8]) -> Result<Raw> {
     let mut segments = Segments::new(WHAT, data)?;
     let components = layout.photometric.samples() as usize;
     let mut out = vec![0_u16; layout.pixels() * components];
-    let mut frame: Option<(u32, Vec<u8>)> = None;
+    let mut frame: Option<FrameHeader> = None;
     let mut preset = Preset::default();
     let mut seen = vec![false; components];
     while seen.contains(&false) {
         let (code, segment) = segments.read()?;
         match code {
-            0xF7 => frame = Some(frame_header(layout, segment)?),
+            0xF7 => frame = Some(FrameHeader::read(WHAT, WHAT, layout, segment, || unsupported("subsampled components"))?),
             0xF8 => preset = Preset::read(segment)?,
             0xDD if segment.iter().any(|b| *b != 0) => return Err(unsupported("restart marks")),
             0xE8 if segment.starts_with(b"mrfx") && segment.get(4).is_some_and(|t| *t != 0) => {
                 return Err(unsupported("a colour transform"));
             }
             SOS => {
-                let (precision, ids) = frame.as_ref().ok_or_else(|| damaged(WHAT, "a scan before the frame header"))?;
+                let FrameHeader { precision, ids } = frame.as_ref().ok_or_else(|| damaged(WHAT, "a scan before the frame header"))?;
                 let scan = ScanHeader::read(ids, segment)?;
                 let coded = segments.entropy(|b| b >= 0x80);
                 let parameters = Parameters::new(*precision, scan.near, &preset)?;
@@ -44,7 +44,7 @@ pub(crate) fn decode(layout: &PixelLayout, data: &[u8]) -> Result<Raw> {
             _ => {}
         }
     }
-    let precision = frame.map_or(16, |f| f.0);
+    let precision = frame.map_or(16, |f| f.precision);
     let values = if layout.allocated == 16 {
         Stored::Words(out)
     } else if precision <= 8 {
@@ -64,25 +64,6 @@ fn short() -> Error {
 fn unsupported(what: &str) -> Error {
     Error::new(ErrorKind::Unsupported, format!("JPEG-LS with {what} is not read"))
         .remedy("Store the file again as Explicit VR Little Endian")
-}
-
-/// Precision and component identifiers.
-fn frame_header(layout: &PixelLayout, segment: &[u8]) -> Result<(u32, Vec<u8>)> {
-    let &[precision, r1, r0, c1, c0, count, ref rest @ ..] = segment else { return Err(damaged(WHAT, "a short frame header")) };
-    let (rows, columns) = (u32::from(u16::from_be_bytes([r1, r0])), u32::from(u16::from_be_bytes([c1, c0])));
-    if (rows, columns, u32::from(count)) != (layout.rows, layout.columns, layout.photometric.samples()) {
-        return Err(Error::new(ErrorKind::Format, "the JPEG-LS data and the header disagree about the size")
-            .expected(format!("{} × {} with {} components", layout.columns, layout.rows, layout.photometric.samples()))
-            .found(format!("{columns} × {rows} with {count}")));
-    }
-    let (triples, _) = rest.as_chunks::<3>();
-    if triples.len() != usize::from(count) || !(2..=16).contains(&precision) {
-        return Err(damaged(WHAT, "a frame header that contradicts itself"));
-    }
-    if triples.iter().any(|t| t[1] != 0x11) {
-        return Err(unsupported("subsampled components"));
-    }
-    Ok((u32::from(precision), triples.iter().map(|t| t[0]).collect()))
 }
 
 /// Preset coding parameters (C.2.4.1.1); 0 stands for the default.

@@ -1,7 +1,8 @@
 //! The marker segments of a JPEG or JPEG-LS code stream, one after the other (ITU-T T.81 annex B, T.87 annex C).
 
 use super::damaged;
-use crate::error::Result;
+use crate::dicom::image::PixelLayout;
+use crate::error::{Error, ErrorKind, Result};
 
 /// Start of image, with no segment behind it.
 const SOI: u8 = 0xD8;
@@ -19,6 +20,36 @@ pub(super) fn mark(seen: &mut [bool], components: impl Iterator<Item = usize>) -
         }
     }
     true
+}
+
+/// What a frame header says that the DICOM header does not.
+pub(super) struct FrameHeader {
+    /// Bits a sample, 2 to 16.
+    pub(super) precision: u32,
+    /// Component identifiers, in order.
+    pub(super) ids: Vec<u8>,
+}
+
+impl FrameHeader {
+    /// Reads a frame header and holds it against the DICOM header. `what` names the coding and `stream` its data in errors;
+    /// `subsampled` is the refusal of components that are not of full size.
+    pub(super) fn read(what: &str, stream: &str, layout: &PixelLayout, segment: &[u8], subsampled: impl FnOnce() -> Error) -> Result<Self> {
+        let &[precision, r1, r0, c1, c0, count, ref rest @ ..] = segment else { return Err(damaged(what, "a short frame header")) };
+        let (rows, columns) = (u32::from(u16::from_be_bytes([r1, r0])), u32::from(u16::from_be_bytes([c1, c0])));
+        if (rows, columns, u32::from(count)) != (layout.rows, layout.columns, layout.photometric.samples()) {
+            return Err(Error::new(ErrorKind::Format, format!("the {stream} data and the header disagree about the size"))
+                .expected(format!("{} × {} with {} components", layout.columns, layout.rows, layout.photometric.samples()))
+                .found(format!("{columns} × {rows} with {count}")));
+        }
+        let (triples, _) = rest.as_chunks::<3>();
+        if triples.len() != usize::from(count) || !(2..=16).contains(&precision) {
+            return Err(damaged(what, "a frame header that contradicts itself"));
+        }
+        if triples.iter().any(|t| t[1] != 0x11) {
+            return Err(subsampled());
+        }
+        Ok(Self { precision: u32::from(precision), ids: triples.iter().map(|t| t[0]).collect() })
+    }
 }
 
 /// Walks over marker segments. `what` names the coding in errors.
