@@ -10,6 +10,10 @@ use crate::measure::{Measurement, Side, Value};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
 
+/// Version of the rules below and of the sentences that a record repeats. It goes up with each change after which the same
+/// reading gets other cautions or other words, so that older records are not taken for altered ones.
+pub const RULES: u32 = 2;
+
 /// What is known of the scale of the frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {

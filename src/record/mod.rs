@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::calibrate::header::PixelSpacingConsent;
-use crate::cautions::CautionId;
+use crate::cautions::{self, CautionId};
 use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{FrameId, Geometry};
@@ -27,8 +27,17 @@ use crate::load::StoredFile;
 use crate::measure::{Landmarks, Repeatability, Side};
 use crate::reading::{Distance, Inputs, Reading};
 
-/// Version of the record's shape.
-pub const SCHEMA: &str = "osspan-reading/1";
+/// Version of the record's shape that is written.
+pub const SCHEMA: &str = "osspan-reading/2";
+
+/// Every version that is read. A later one only added fields, each absent when it says nothing: an earlier record reads as
+/// it stands.
+const READ: [&str; 2] = ["osspan-reading/1", SCHEMA];
+
+/// The rules that the records of version 1, which do not name theirs, were made by.
+const fn first_rules() -> u32 {
+    1
+}
 
 /// Whose frame it is. Kept in the record and nowhere else: not in file names, logs or errors.
 #[derive(Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -106,6 +115,9 @@ pub struct ReadingRecord {
     pub finding_words: String,
     /// Ids of the cautions shown.
     pub cautions: Vec<CautionId>,
+    /// Version of the rules and wordings that cautions and sentences were made by: [`cautions::RULES`].
+    #[serde(default = "first_rules")]
+    pub rules: u32,
 }
 
 /// What a record says besides the reading itself.
@@ -182,6 +194,7 @@ impl ReadingRecord {
             headline: reading.headline.clone(),
             finding_words: reading.finding.clone(),
             cautions: reading.cautions.iter().map(|c| c.id).collect(),
+            rules: cautions::RULES,
         };
         record.content_sha256 = record.digest()?;
         Ok(record)
@@ -236,9 +249,9 @@ impl ReadingRecord {
         }
         let version: Version<'_> = serde_json::from_str(text).map_err(damaged)?;
         match version.schema.as_deref() {
-            Some(SCHEMA) => serde_json::from_str(text).map_err(damaged),
+            Some(v) if READ.contains(&v) => serde_json::from_str(text).map_err(damaged),
             other => Err(Error::new(ErrorKind::Record, "the record is of another version")
-                .expected(SCHEMA)
+                .expected(READ.join(" or "))
                 .found(other.unwrap_or("no schema"))
                 .remedy("Read it with the version of Osspan that wrote it, or a later one")),
         }

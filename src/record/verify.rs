@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::ReadingRecord;
 use super::index::hex;
-use crate::cautions::CautionId;
+use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::FrameId;
 use crate::guideline::{self, Table};
@@ -173,6 +173,14 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
             differ("the distance", again.headline.clone(), "no millimetres".into());
         }
         (Distance::Measured(_), Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
+    }
+    if record.rules != cautions::RULES {
+        unchecked.push(format!(
+            "words and cautions follow version {} of the rules; this program has version {}",
+            record.rules,
+            cautions::RULES
+        ));
+        return;
     }
     if record.headline != again.headline {
         differ("the headline", again.headline.clone(), record.headline.clone());
