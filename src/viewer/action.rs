@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::page::Page;
 use super::screen_map::View;
 use super::session::{ExamState, FrameKey, SaveJob};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
@@ -199,6 +200,8 @@ pub enum Action {
     ToggleList,
     /// Show or hide why the finding is what it is.
     ToggleWhy,
+    /// Go to another page.
+    ShowPage(Page),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.

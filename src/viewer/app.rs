@@ -6,6 +6,7 @@ use egui::{CentralPanel, Event, Frame, Margin, Panel, RichText, Ui, ViewportComm
 
 use super::action::{Action, Effect};
 use super::keys::{self, Binding};
+use super::page::Page;
 use super::panels::{self, canvas::Picture};
 use super::session::Session;
 use super::theme::{self, Theme, size};
@@ -115,7 +116,7 @@ impl App {
                         | egui::Key::ArrowDown
                 );
                 if !(steers && elsewhere) {
-                    actions.extend(keys::action_for(&self.keys, *key, *modifiers, *repeat));
+                    actions.extend(keys::action_for(&self.keys, self.session.page(), *key, *modifiers, *repeat));
                 }
             }
         });
@@ -127,7 +128,6 @@ impl App {
         let theme = Theme::of(session.light());
         let page = |x: f32, y: f32| Frame::new().fill(theme.page).inner_margin(Margin::symmetric(x as i8, y as i8));
         let gap = size::GAP;
-        let window = ui.max_rect().size();
         let mut actions = Vec::new();
         Panel::top("strip").exact_size(44.0).frame(page(gap + 6.0, 0.0)).show_separator_line(false).show(ui, |ui| {
             actions.extend(panels::strip::show(ui, session, theme));
@@ -135,6 +135,21 @@ impl App {
         Panel::bottom("hints").exact_size(34.0).frame(page(gap + 6.0, 0.0)).show_separator_line(false).show(ui, |ui| {
             hints(ui, session, theme, &mut actions);
         });
+        match session.page() {
+            Page::Reading => self.draw_reading(ui, theme, &mut actions),
+            Page::TeachingSet => {}
+        }
+        let session = &self.session;
+        actions.extend(panels::overlay::help(ui.ctx(), session, &self.keys, theme));
+        actions.extend(panels::overlay::closing(ui.ctx(), session, theme));
+        actions
+    }
+
+    /// The frame, the distance line and the case sheet.
+    fn draw_reading(&mut self, ui: &mut Ui, theme: &Theme, actions: &mut Vec<Action>) {
+        let session = &self.session;
+        let gap = size::GAP;
+        let window = ui.max_rect().size();
         if session.list() {
             let frame = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: 0, top: 0, bottom: 0 });
             Panel::left("list").exact_size(size::DRAWER + gap).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| {
@@ -178,9 +193,6 @@ impl App {
         CentralPanel::no_frame().frame(central).show(ui, |ui| {
             actions.extend(panels::canvas::show(ui, session, theme, &mut self.picture));
         });
-        actions.extend(panels::overlay::help(ui.ctx(), session, &self.keys, theme));
-        actions.extend(panels::overlay::closing(ui.ctx(), session, theme));
-        actions
     }
 }
 
@@ -194,6 +206,14 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
         let other = if session.light() { "dark colours" } else { "light colours" };
         if ui.add(small(other)).on_hover_text("T").clicked() {
             actions.push(Action::ToggleTheme);
+        }
+        for page in Page::ALL.into_iter().rev().filter(|p| *p != session.page()) {
+            if ui.add(small(page.words())).on_hover_text(page.key()).clicked() {
+                actions.push(Action::ShowPage(page));
+            }
+        }
+        if session.page() != Page::Reading {
+            return;
         }
         if ui.add(small("exams and frames")).on_hover_text("F").clicked() {
             actions.push(Action::ToggleList);

@@ -3,6 +3,7 @@
 use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Mark};
+use super::page::Page;
 use crate::context::{Bladder, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxVec;
@@ -34,6 +35,15 @@ impl Group {
     /// Every group in the order of the help.
     pub const ALL: [Self; 9] =
         [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Cine, Self::Reading, Self::Frames, Self::Look, Self::Window];
+
+    /// Whether its keys do something on a page.
+    #[must_use]
+    pub fn belongs_to(self, page: Page) -> bool {
+        match self {
+            Self::Window => true,
+            _ => page == Page::Reading,
+        }
+    }
 
     /// Its heading.
     #[must_use]
@@ -182,6 +192,9 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Minus, none, "−", "smaller".into(), Group::Look, Action::Zoom(0.8), true);
     put(Key::Num0, none, "0", "the whole frame".into(), Group::Look, Action::Fit, false);
     put(Key::Num1, none, "1", "one point a pixel".into(), Group::Look, Action::OneToOne, false);
+    for (key, page) in [(Key::F2, Page::Reading), (Key::F3, Page::TeachingSet)] {
+        put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
+    }
     put(Key::T, none, "T", "light or dark".into(), Group::Window, Action::ToggleTheme, false);
     put(Key::Questionmark, none, "?", "these keys (F1 too)".into(), Group::Window, Action::ToggleHelp, false);
     put(Key::F1, none, "", String::new(), Group::Window, Action::ToggleHelp, false);
@@ -196,14 +209,19 @@ pub const BY_ITSELF: [(&str, &str); 3] = [
     ("right drag", "move the frame"),
 ];
 
-/// The action of one key press, if it has one.
+/// The action of one key press on a page, if it has one there.
 #[must_use]
-pub fn action_for(all: &[Binding], key: Key, with: Modifiers, repeat: bool) -> Option<Action> {
+pub fn action_for(all: &[Binding], page: Page, key: Key, with: Modifiers, repeat: bool) -> Option<Action> {
     // "?" and "+" are typed with Shift on most keyboards; there Shift is part of the key.
     let shift_is_part = matches!(key, Key::Questionmark | Key::Plus);
     let with = if shift_is_part { Modifiers { shift: false, ..with } } else { with };
-    let same =
-        |b: &Binding| b.key == key && b.with.shift == with.shift && b.with.alt == with.alt && b.with.command == (with.command || with.ctrl);
+    let same = |b: &Binding| {
+        b.group.belongs_to(page)
+            && b.key == key
+            && b.with.shift == with.shift
+            && b.with.alt == with.alt
+            && b.with.command == (with.command || with.ctrl)
+    };
     all.iter().find(|b| same(b)).filter(|b| b.repeats || !repeat).map(|b| b.action.clone())
 }
 
@@ -237,7 +255,7 @@ mod tests {
     #[test]
     fn keys_find_their_actions() {
         let all = bindings();
-        let find = |key, with| action_for(&all, key, with, false);
+        let find = |key, with| action_for(&all, Page::Reading, key, with, false);
         assert!(matches!(find(Key::O, Modifiers::NONE), Some(Action::Arm(Mark::InternalOs))));
         assert!(matches!(find(Key::O, Modifiers::CTRL), Some(Action::PickFiles)));
         assert!(matches!(find(Key::Questionmark, Modifiers::SHIFT), Some(Action::ToggleHelp)));
@@ -245,6 +263,7 @@ mod tests {
         let Some(Action::Nudge(step)) = find(Key::ArrowUp, Modifiers::SHIFT) else { panic!("no nudge") };
         assert!((step.y + 0.2).abs() < 1e-12 && step.x.abs() < 1e-12);
         assert!(find(Key::O, Modifiers::ALT).is_none());
-        assert!(action_for(&all, Key::C, Modifiers::NONE, true).is_none());
+        assert!(action_for(&all, Page::Reading, Key::C, Modifiers::NONE, true).is_none());
+        assert!(action_for(&all, Page::TeachingSet, Key::S, Modifiers::NONE, false).is_none(), "nothing is saved out of sight");
     }
 }

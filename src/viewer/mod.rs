@@ -6,6 +6,7 @@ mod decoder;
 pub mod frame_cache;
 pub mod glyphs;
 pub mod keys;
+pub mod page;
 pub mod panels;
 pub mod run;
 pub mod screen_map;

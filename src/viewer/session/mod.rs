@@ -27,6 +27,7 @@ pub use pace::{Pace, PaceSource};
 pub use saving::{SaveJob, SaveState};
 
 use super::action::{Action, Effect, Mark};
+use super::page::Page;
 use super::screen_map::{View, Zoom};
 use crate::files::Settings;
 use crate::followup::Plan;
@@ -72,6 +73,7 @@ pub struct Session {
     messages: Vec<String>,
     typed_path: String,
     typed_reader: String,
+    page: Page,
     help: bool,
     list: bool,
     why: bool,
@@ -109,6 +111,7 @@ impl Session {
             opening: None,
             messages: Vec::new(),
             typed_path: String::new(),
+            page: Page::Reading,
             help: false,
             list: false,
             why: false,
@@ -177,6 +180,7 @@ impl Session {
             Action::ToggleHelp => toggle(&mut self.help),
             Action::ToggleList => toggle(&mut self.list),
             Action::ToggleWhy => toggle(&mut self.why),
+            Action::ShowPage(page) => self.show_page(page),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]
@@ -211,11 +215,21 @@ impl Session {
             self.closing = false;
         } else if self.help {
             self.help = false;
+        } else if self.page != Page::Reading && self.messages.is_empty() {
+            return self.show_page(Page::Reading);
         } else if self.armed.is_some() {
             self.put_down();
         } else if self.messages.pop().is_none() {
             self.selected = None;
         }
+        Vec::new()
+    }
+
+    /// Goes to another page. A cine does not play on out of sight.
+    fn show_page(&mut self, page: Page) -> Vec<Effect> {
+        self.pause();
+        self.put_down();
+        self.page = page;
         Vec::new()
     }
 
@@ -419,6 +433,12 @@ impl Session {
     #[must_use]
     pub fn typed_path(&self) -> &str {
         &self.typed_path
+    }
+
+    /// The page that is shown.
+    #[must_use]
+    pub const fn page(&self) -> Page {
+        self.page
     }
 
     /// Whether the keys are shown.

@@ -1,0 +1,34 @@
+//! The pages of the window: the reading, and work that is not about one frame.
+
+/// A page that takes the window below the strip.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Page {
+    /// The frame, the distance line and the case sheet.
+    #[default]
+    Reading,
+    /// Frames without identity, to be looked at one by one and approved.
+    TeachingSet,
+}
+
+impl Page {
+    /// Every page, in the order in which they are listed.
+    pub const ALL: [Self; 2] = [Self::Reading, Self::TeachingSet];
+
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Reading => "reading",
+            Self::TeachingSet => "teaching set",
+        }
+    }
+
+    /// Its key, as shown.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::Reading => "F2",
+            Self::TeachingSet => "F3",
+        }
+    }
+}
