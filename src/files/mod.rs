@@ -44,12 +44,10 @@ pub fn records_dir() -> Result<PathBuf> {
     Ok(data_dir()?.join("records"))
 }
 
-/// Where unfinished readings are kept.
-///
-/// # Errors
-/// As [`data_dir`].
-pub fn drafts_dir() -> Result<PathBuf> {
-    Ok(data_dir()?.join("drafts"))
+/// Where unfinished readings are kept in a data folder.
+#[must_use]
+pub fn drafts_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("drafts")
 }
 
 /// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or

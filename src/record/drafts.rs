@@ -1,7 +1,8 @@
 //! Unfinished readings: kept as the reader works, offered again after a crash, gone once the reading is saved.
 //!
 //! A draft is the reader's own and holds landmarks and statements, not whose frame it is. It is no record: it may be
-//! replaced, and nothing is computed from it until it becomes a reading.
+//! replaced, and nothing is computed from it until it becomes a reading. Each window keeps its own, so that two at once,
+//! or a new one beside what an earlier one left, do not overwrite each other.
 
 use std::path::{Path, PathBuf};
 
@@ -27,6 +28,9 @@ pub struct Draft {
     pub frame: FrameId,
     /// The file that the frame was opened from.
     pub file: PathBuf,
+    /// The window that keeps it: letters and digits that are its own.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub window: String,
     /// When the draft was kept, RFC 3339 with offset.
     pub kept_at: String,
     /// Who reads, if named yet.
@@ -57,6 +61,7 @@ impl Draft {
             schema: SCHEMA.into(),
             frame,
             file: file.to_path_buf(),
+            window: String::new(),
             kept_at,
             reader: String::new(),
             table: None,
@@ -69,29 +74,38 @@ impl Draft {
             context: ExamContext::default(),
         }
     }
+
+    /// The name of its file, without the folder.
+    #[must_use]
+    pub fn name(&self) -> String {
+        // Frames of a frozen cine share their bytes, so the number is part of the name.
+        let frame = self.frame.sha256.get(..20).unwrap_or(&self.frame.sha256);
+        let window: String = self.window.chars().filter(char::is_ascii_alphanumeric).take(32).collect();
+        format!("draft-{frame}-{}-{window}.json", self.frame.frame_number)
+    }
 }
 
-/// A private folder of drafts, one a frame.
+/// A private folder of drafts, one a frame and window.
 #[derive(Clone, Debug)]
 pub struct Drafts {
     dir: PathBuf,
 }
 
 impl Drafts {
-    /// The drafts in `dir` (usually [`files::drafts_dir`]), which is made when the first one is kept.
+    /// The drafts in `dir` (usually [`files::drafts_in`]), which is made when the first one is kept.
     #[must_use]
     pub fn at(dir: impl Into<PathBuf>) -> Self {
         Self { dir: dir.into() }
     }
 
-    /// Keeps a draft in place of an earlier one of the same frame. After it returns, a crash does not lose it.
+    /// Keeps a draft in place of an earlier one of the same frame and window. After it returns, a crash does not lose it.
     ///
     /// # Errors
     /// [`ErrorKind::Io`]; an earlier draft of the frame then still stands.
     pub fn keep(&self, draft: &Draft) -> Result<()> {
         let text =
             serde_json::to_vec_pretty(draft).map_err(|e| Error::new(ErrorKind::Format, "the draft cannot be written").caused_by(e))?;
-        files::replace(&self.dir, &name(&draft.frame), &text)?;
+        files::replace(&self.dir, &draft.name(), &text)?;
         Ok(())
     }
 
@@ -111,18 +125,13 @@ impl Drafts {
         Ok(found)
     }
 
-    /// Forgets the draft of `frame`: its reading was saved, or the reader let it go. An absent draft is no error.
+    /// Forgets a draft: its reading was saved, or the reader let it go. An absent draft is no error.
     ///
     /// # Errors
     /// [`ErrorKind::Io`].
-    pub fn discard(&self, frame: &FrameId) -> Result<()> {
-        files::remove(&self.dir.join(name(frame)))
+    pub fn discard(&self, draft: &Draft) -> Result<()> {
+        files::remove(&self.dir.join(draft.name()))
     }
-}
-
-fn name(frame: &FrameId) -> String {
-    // Frames of a frozen cine share their bytes, so the number is part of the name.
-    format!("draft-{}-{}.json", frame.sha256.get(..20).unwrap_or(&frame.sha256), frame.frame_number)
 }
 
 fn parse(text: &str) -> Result<Draft> {
@@ -156,8 +165,14 @@ mod tests {
         let two = Draft::of(frame("b"), Path::new("x/z.dcm"), "2031-03-14T09:26:54+01:00".into());
         drafts.keep(&two).unwrap();
         assert_eq!(drafts.load().unwrap().0, [two.clone(), one.clone()]);
-        drafts.discard(&one.frame).unwrap();
-        drafts.discard(&one.frame).unwrap();
+        drafts.discard(&one).unwrap();
+        drafts.discard(&one).unwrap();
+        assert_eq!(drafts.load().unwrap().0, [two.clone()]);
+        // Another window's draft of the same frame stands beside it.
+        let other = Draft { window: "w2".into(), side: Some(Side::Covers), ..two.clone() };
+        drafts.keep(&other).unwrap();
+        assert_eq!(drafts.load().unwrap().0.len(), 2);
+        drafts.discard(&other).unwrap();
         assert_eq!(drafts.load().unwrap().0, [two]);
     }
 

@@ -10,7 +10,7 @@ use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, Plac
 use crate::files::Settings;
 use crate::frame::Frame;
 use crate::measure::Side;
-use crate::record::Stored;
+use crate::record::{Draft, Stored};
 use crate::units::{PxPoint, PxVec};
 
 /// What can be marked on a frame.
@@ -128,6 +128,12 @@ pub enum Action {
     Decoded(FrameKey, Result<Arc<Frame>, String>),
     /// The records at hand, and what is wrong with others.
     Records(Vec<Stored>, Vec<String>),
+    /// Unfinished readings that earlier windows left, and what is wrong with others.
+    Drafts(Vec<Draft>, Vec<String>),
+    /// Take up the unfinished reading that is offered for the frame.
+    TakeUpDraft,
+    /// Let it go.
+    LetDraftGo,
     /// Go to a frame.
     GoTo(FrameKey),
     /// Go so many frames on or back within the exam.
@@ -236,6 +242,10 @@ pub enum Effect {
     DecodeAhead(Vec<FrameKey>),
     /// Save a reading; answered by [`Action::Saved`].
     Save(Box<SaveJob>),
+    /// Keep an unfinished reading.
+    KeepDraft(Box<Draft>),
+    /// Forget an unfinished reading.
+    DiscardDraft(Box<Draft>),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

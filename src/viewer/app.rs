@@ -18,6 +18,8 @@ pub trait World {
     fn carry_out(&mut self, effect: Effect, ctx: &egui::Context);
     /// The answers that have come in.
     fn answers(&mut self) -> Vec<Action>;
+    /// The window is gone: brings to an end what must not be lost.
+    fn finish(&mut self);
 }
 
 /// The window.
@@ -236,6 +238,10 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
 }
 
 impl eframe::App for App {
+    fn on_exit(&mut self, _: Option<&eframe::glow::Context>) {
+        self.world.finish();
+    }
+
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {
         let ctx = ui.ctx().clone();
         let mut answers = self.world.answers();

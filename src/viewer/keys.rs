@@ -167,6 +167,7 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Z, ctrl, "Ctrl + Z", "undo".into(), Group::Reading, Action::Undo, true);
     put(Key::Z, ctrl_shift, "Ctrl + Shift + Z", "redo (Ctrl + Y too)".into(), Group::Reading, Action::Redo, true);
     put(Key::Y, ctrl, "", String::new(), Group::Reading, Action::Redo, true);
+    put(Key::D, ctrl, "Ctrl + D", "take up the unfinished reading that is offered".into(), Group::Reading, Action::TakeUpDraft, false);
     put(Key::Y, none, "Y", "why this finding".into(), Group::Reading, Action::ToggleWhy, false);
     put(Key::PageDown, none, "Page Down", "next frame".into(), Group::Frames, Action::StepFrame(1), true);
     put(Key::PageUp, none, "Page Up", "frame before".into(), Group::Frames, Action::StepFrame(-1), true);

@@ -5,6 +5,7 @@ pub mod app;
 mod decoder;
 pub mod frame_cache;
 pub mod glyphs;
+mod keeper;
 pub mod keys;
 pub mod page;
 pub mod panels;

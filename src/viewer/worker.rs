@@ -15,12 +15,13 @@ use std::time::{Duration, Instant};
 use super::action::{Action, Effect, Found};
 use super::app::World;
 use super::decoder::Decoder;
+use super::keeper::Keeper;
 use super::session::{ExamState, SaveJob};
 use crate::context::Dating;
 use crate::error::Result;
 use crate::files;
 use crate::load::scan;
-use crate::record::{Store, Stored};
+use crate::record::{Drafts, Store, Stored};
 use crate::sample::{self, SavedLandmarks};
 
 /// How often the window is told how far opening has come.
@@ -37,16 +38,29 @@ pub struct Worker {
     decoder: Decoder,
     stop: Arc<AtomicBool>,
     store: Store,
+    keeper: Keeper,
     data_dir: PathBuf,
 }
 
 impl Worker {
-    /// A worker that keeps records in `records` and settings in `data_dir`, and begins by reading the records.
+    /// A worker that keeps records in `records`, settings and unfinished readings in `data_dir`, and begins by reading the
+    /// records and what was left unfinished.
     #[must_use]
     pub fn new(records: PathBuf, data_dir: PathBuf, ctx: &egui::Context) -> Self {
         let (send, receive) = channel();
         let decoder = Decoder::start(&send, ctx);
-        let worker = Self { send, receive, decoder, stop: Arc::new(AtomicBool::new(false)), store: Store::at(records), data_dir };
+        let drafts = Drafts::at(files::drafts_in(&data_dir));
+        let (tell, told) = (send.clone(), ctx.clone());
+        let keeper = Keeper::start(drafts.clone(), window_name(), move |text| {
+            let _ = tell.send(Action::Tell(text));
+            told.request_repaint();
+        });
+        let stop = Arc::new(AtomicBool::new(false));
+        let worker = Self { send, receive, decoder, stop, store: Store::at(records), keeper, data_dir };
+        worker.spawn(ctx, move |answer| match drafts.load() {
+            Ok((drafts, faults)) => answer(Action::Drafts(drafts, faults.iter().map(ToString::to_string).collect())),
+            Err(e) => answer(Action::Tell(format!("Unfinished readings cannot be listed: {e}"))),
+        });
         let store = worker.store.clone();
         worker.spawn(ctx, move |answer| match store.load() {
             Ok((records, faults)) => answer(Action::Records(records, faults.iter().map(ToString::to_string).collect())),
@@ -131,8 +145,14 @@ impl World for Worker {
                     let _ = self.send.send(Action::Tell(format!("The settings are not kept: {e}")));
                 }
             }
+            Effect::KeepDraft(draft) => self.keeper.keep(*draft),
+            Effect::DiscardDraft(draft) => self.keeper.discard(*draft),
             Effect::Close => {}
         }
+    }
+
+    fn finish(&mut self) {
+        self.keeper.finish();
     }
 
     fn answers(&mut self) -> Vec<Action> {
@@ -140,6 +160,13 @@ impl World for Worker {
         self.decoder.taken(answers.iter().filter(|a| matches!(a, Action::Decoded(..))).count());
         answers
     }
+}
+
+/// A name that no other window has.
+fn window_name() -> String {
+    let random = files::random_key().unwrap_or_default();
+    // Without randomness two windows might share a name only if they also shared a process number.
+    random.iter().take(6).fold(format!("{:x}", std::process::id()), |name, b| name + &format!("{b:02x}"))
 }
 
 fn save(store: &Store, job: &SaveJob) -> Result<Stored> {

@@ -25,6 +25,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     super::overlay::path_field(ui, session, &mut actions);
     ui.add_space(6.0);
     ScrollArea::vertical().id_salt("exams").auto_shrink([false, false]).show(ui, |ui| {
+        super::unfinished::list(ui, session, theme, &mut actions);
         for exam in session.exams() {
             self::exam(ui, exam, session, theme, &mut actions);
             ui.add_space(8.0);

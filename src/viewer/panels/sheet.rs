@@ -26,6 +26,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     if !low {
         Panel::top("finding").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
             messages(ui, session, theme, &mut actions);
+            super::unfinished::offer(ui, session, theme, &mut actions);
             head(ui, session, theme);
             rule(ui, theme);
         });
@@ -41,6 +42,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
         ui.set_width(ui.available_width() - 6.0);
         if low {
             messages(ui, session, theme, &mut actions);
+            super::unfinished::offer(ui, session, theme, &mut actions);
             head(ui, session, theme);
             most_urgent(ui, session, theme);
             rule(ui, theme);

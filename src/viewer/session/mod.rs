@@ -8,6 +8,7 @@
 mod change;
 mod cine;
 pub mod dates;
+mod drafts;
 mod exam;
 mod marks;
 mod opening;
@@ -56,6 +57,7 @@ pub struct Session {
     saved: BTreeMap<FrameKey, saving::SavedState>,
     saving: Option<FrameKey>,
     records: Vec<Stored>,
+    unfinished: drafts::Unfinished,
     history: History,
     tables: Vec<Table>,
     settings: Settings,
@@ -95,6 +97,7 @@ impl Session {
             saved: BTreeMap::new(),
             saving: None,
             records: Vec::new(),
+            unfinished: drafts::Unfinished::default(),
             history: History::default(),
             tables,
             typed_reader: settings.reader.clone().unwrap_or_default(),
@@ -125,6 +128,12 @@ impl Session {
         if self.pauses_instead(&action) {
             return Vec::new();
         }
+        let mut effects = self.take_in(action);
+        effects.extend(self.keep_drafts());
+        effects
+    }
+
+    fn take_in(&mut self, action: Action) -> Vec<Effect> {
         match action {
             Action::Open(paths) => self.open(paths),
             Action::TypePath(text) => {
@@ -144,6 +153,9 @@ impl Session {
             Action::Opened(found) => self.opened(found),
             Action::Decoded(key, frame) => self.decoded(key, frame),
             Action::Records(records, faults) => self.take_records(records, faults),
+            Action::Drafts(drafts, faults) => self.take_drafts(drafts, &faults),
+            Action::TakeUpDraft => self.take_up_draft(),
+            Action::LetDraftGo => self.let_offer_go(),
             Action::GoTo(key) => self.go_to(key),
             Action::StepFrame(by) => self.step_frame(by),
             Action::StepExam(by) => self.step_exam(by),

@@ -1,5 +1,6 @@
 //! An invented exam in memory, and a world that answers a session at once.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 
@@ -7,7 +8,7 @@ use jiff::civil::date;
 use osspan::files::Settings;
 use osspan::frame::{Frame, FrameId, Geometry, RawRegion, Samples};
 use osspan::load::{ExamKey, Facts, Identity, Kind};
-use osspan::record::Stored;
+use osspan::record::{Draft, Stored};
 use osspan::viewer::action::{Action, Effect, Found};
 use osspan::viewer::app::World;
 use osspan::viewer::session::{ExamState, FrameKey, SourceFile};
@@ -122,6 +123,7 @@ pub struct Memory {
     pub saved: Arc<Mutex<Vec<Stored>>>,
     pub asked: Arc<Mutex<Vec<String>>>,
     pub settings: Arc<Mutex<Settings>>,
+    pub drafts: Arc<Mutex<BTreeMap<String, Draft>>>,
     answers: Arc<Mutex<Vec<Action>>>,
 }
 
@@ -144,6 +146,18 @@ impl Memory {
                 *self.settings.lock().unwrap() = settings;
                 None
             }
+            Effect::KeepDraft(mut draft) => {
+                (draft.kept_at, draft.window) = ("2031-03-14T09:26:53+01:00".into(), "w1".into());
+                self.drafts.lock().unwrap().insert(draft.name(), *draft);
+                None
+            }
+            Effect::DiscardDraft(mut draft) => {
+                if draft.window.is_empty() {
+                    draft.window = "w1".into();
+                }
+                self.drafts.lock().unwrap().remove(&draft.name());
+                None
+            }
             Effect::DecodeAhead(_) | Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => None,
         }
     }
@@ -155,6 +169,8 @@ impl World for Memory {
             self.answers.lock().unwrap().push(action);
         }
     }
+
+    fn finish(&mut self) {}
 
     fn answers(&mut self) -> Vec<Action> {
         std::mem::take(&mut *self.answers.lock().unwrap())

@@ -6,6 +6,7 @@ use osspan::files::Settings;
 use osspan::guideline;
 use osspan::measure::{Side, Value};
 use osspan::reading::Distance;
+use osspan::record::Draft;
 use osspan::units::{PxPoint, PxVec};
 use osspan::viewer::action::{Action, ContextChange, Found, Mark};
 use osspan::viewer::session::{Need, Outcome, SaveState, Session};
@@ -298,6 +299,69 @@ fn a_saved_reading_is_found_again_by_its_reader_and_by_no_other() {
     again.act(Action::TypeReader("A. Second".into()));
     again.act(Action::NameReader);
     assert!(again.session.work().is_empty());
+}
+
+#[test]
+fn unfinished_work_is_kept_as_it_is_made_and_forgotten_when_saved() {
+    let mut d = Desk::ready();
+    assert!(d.world.drafts.lock().unwrap().is_empty(), "nothing was done");
+    // What was said of the exam is work too, before any landmark.
+    d.act(Action::Context(ContextChange::Caesareans("2".into())));
+    let kept = |d: &Desk| d.world.drafts.lock().unwrap().values().cloned().collect::<Vec<_>>();
+    assert_eq!(kept(&d)[0].context.previous_caesareans, Some(2));
+    d.fourteen();
+    let all = kept(&d);
+    assert_eq!(all.len(), 1, "one a frame");
+    assert_eq!((all[0].internal_os, all[0].side), (Some(PxPoint::new(400.0, 300.0)), Some(Side::NotCovering)));
+    assert_eq!((all[0].reader.as_str(), all[0].table.as_deref()), ("R. Ito", Some("us-consensus-2014")));
+    d.act(Action::Save);
+    assert!(kept(&d).is_empty());
+    d.act(Action::Select(Mark::InternalOs));
+    d.act(Action::Nudge(PxVec { x: 1.0, y: 0.0 }));
+    assert_eq!(kept(&d).len(), 1, "a change after saving is unfinished again");
+    d.act(Action::Undo);
+    assert!(kept(&d).is_empty());
+}
+
+#[test]
+fn what_a_crash_left_is_offered_with_its_frame_to_its_reader_alone() {
+    let mut d = Desk::ready();
+    d.fourteen();
+    let mut left: Vec<Draft> = d.world.drafts.lock().unwrap().values().cloned().collect();
+    left.iter_mut().for_each(|draft| draft.window = "before".into());
+
+    let start = |reader: &str| {
+        let mut again = Desk::new(Some(reader), Some("us-consensus-2014"));
+        for draft in &left {
+            again.world.drafts.lock().unwrap().insert(draft.name(), draft.clone());
+        }
+        again.act(Action::Drafts(left.clone(), Vec::new()));
+        again.act(Action::Open(vec!["exam".into()]));
+        again
+    };
+    let mut other = start("A. Second");
+    other.act(Action::GoTo(key("visit2-a.dcm", 1)));
+    assert!(other.session.offered_draft().is_none() && other.session.left_unfinished().count() == 0);
+
+    let mut again = start("R. Ito");
+    assert!(again.session.offered_draft().is_none(), "another frame is shown");
+    again.act(Action::GoTo(key("visit2-a.dcm", 1)));
+    assert!(again.session.offered_draft().is_some() && again.session.work().is_empty(), "offered, not taken");
+    // Work that is begun beside an offer does not overwrite it.
+    again.put(Mark::InternalOs, 100.0, 100.0);
+    assert_eq!(again.world.drafts.lock().unwrap().len(), 2);
+    again.act(Action::TakeUpDraft);
+    assert_eq!(again.headline(), "Edge 14 mm from the internal os, not covering");
+    assert!(again.session.offered_draft().is_none());
+    let names: Vec<String> = again.world.drafts.lock().unwrap().keys().cloned().collect();
+    assert!(names.len() == 1 && names[0].ends_with("-w1.json"), "{names:?}");
+    again.act(Action::Undo);
+    assert_eq!(again.session.work().os, Some(PxPoint::new(100.0, 100.0)));
+
+    let mut again = start("R. Ito");
+    again.act(Action::GoTo(key("visit2-a.dcm", 1)));
+    again.act(Action::LetDraftGo);
+    assert!(again.session.offered_draft().is_none() && again.world.drafts.lock().unwrap().is_empty());
 }
 
 #[test]
