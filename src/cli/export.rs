@@ -129,7 +129,10 @@ pub(super) fn run(command: &ExportCommand, out: &mut dyn Write) -> Done {
             save(&set, dir)?;
             output::line(out, &format!("Frame {frame} blanked there; look at it again"))?;
         }
-        ExportCommand::Approve { set: dir, frames, by } => decide(dir, frames, out, &mut |set, index| set.approve(index, by))?,
+        ExportCommand::Approve { set: dir, frames, by } => decide(dir, frames, out, &mut |set, index| {
+            let picture = set.picture(index)?;
+            set.approve(index, by, &picture)
+        })?,
         ExportCommand::LeaveOut { set: dir, frames } => decide(dir, frames, out, &mut TeachingSet::leave_out)?,
         ExportCommand::Write { set: dir, to, records } => {
             let set = load(dir)?;

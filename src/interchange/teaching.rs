@@ -136,16 +136,28 @@ impl TeachingSet {
         Ok(())
     }
 
-    /// Records that `by` looked at the picture of frame `index` and found no identity in it.
+    /// Takes back the last box of frame `index`, and an approval with it.
     ///
     /// # Errors
-    /// As [`TeachingSet::picture`]; [`ErrorKind::Usage`] when nobody is named.
-    pub fn approve(&mut self, index: usize, by: &str) -> Result<()> {
+    /// [`ErrorKind::Usage`] when there is no such frame.
+    pub fn take_back_blank(&mut self, index: usize) -> Result<()> {
+        let frame = self.frame_mut(index)?;
+        if frame.blanked.pop().is_some() {
+            frame.decision = Decision::Open;
+        }
+        Ok(())
+    }
+
+    /// Records that `by` looked at frame `index` as `shown`, its [`TeachingSet::picture`], and found no identity in it.
+    /// Writing refuses any other picture than the one that was shown.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Usage`] when nobody is named or there is no such frame.
+    pub fn approve(&mut self, index: usize, by: &str, shown: &Frame) -> Result<()> {
         if by.trim().is_empty() {
             return Err(Error::new(ErrorKind::Usage, "the frame is not approved").expected("who looked at it").found("no name"));
         }
-        let picture_sha256 = digest(&self.picture(index)?);
-        self.frame_mut(index)?.decision = Decision::Approved { by: by.trim().to_owned(), picture_sha256 };
+        self.frame_mut(index)?.decision = Decision::Approved { by: by.trim().to_owned(), picture_sha256: digest(shown) };
         Ok(())
     }
 

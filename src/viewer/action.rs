@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::page::Page;
 use super::screen_map::View;
-use super::session::{ExamState, FrameKey, SaveJob};
+use super::session::{ExamState, FrameKey, SaveJob, TeachingAction, TeachingEffect};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
 use crate::frame::Frame;
@@ -208,6 +208,8 @@ pub enum Action {
     ToggleWhy,
     /// Go to another page.
     ShowPage(Page),
+    /// Something about the teaching set.
+    Teaching(TeachingAction),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.
@@ -246,6 +248,8 @@ pub enum Effect {
     KeepDraft(Box<Draft>),
     /// Forget an unfinished reading.
     DiscardDraft(Box<Draft>),
+    /// Something for the teaching set; answered by [`Action::Teaching`].
+    Teaching(TeachingEffect),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

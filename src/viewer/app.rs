@@ -28,6 +28,7 @@ pub struct App {
     world: Box<dyn World>,
     keys: Vec<Binding>,
     picture: Picture,
+    teaching_picture: Picture<(usize, usize)>,
     closing: bool,
     worn: Option<bool>,
     waiting: Vec<Action>,
@@ -38,8 +39,16 @@ impl App {
     #[must_use]
     pub fn new(ctx: &egui::Context, session: Session, world: Box<dyn World>, first: Vec<Action>) -> Self {
         theme::install_fonts(ctx);
-        let mut app =
-            Self { session, world, keys: keys::bindings(), picture: Picture::default(), closing: false, worn: None, waiting: first };
+        let mut app = Self {
+            session,
+            world,
+            keys: keys::bindings(),
+            picture: Picture::default(),
+            teaching_picture: Picture::default(),
+            closing: false,
+            worn: None,
+            waiting: first,
+        };
         app.wear(ctx);
         app
     }
@@ -139,7 +148,7 @@ impl App {
         });
         match session.page() {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
-            Page::TeachingSet => {}
+            Page::TeachingSet => actions.extend(panels::teaching::show(ui, &self.session, theme, &mut self.teaching_picture)),
         }
         let session = &self.session;
         actions.extend(panels::overlay::help(ui.ctx(), session, &self.keys, theme));

@@ -4,6 +4,7 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Mark};
 use super::page::Page;
+use super::session::TeachingAction;
 use crate::context::{Bladder, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxVec;
@@ -27,20 +28,33 @@ pub enum Group {
     Cine,
     /// Looking at a frame.
     Look,
+    /// The page of the teaching set.
+    TeachingSet,
     /// The window.
     Window,
 }
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 9] =
-        [Self::Landmarks, Self::Side, Self::Context, Self::Move, Self::Cine, Self::Reading, Self::Frames, Self::Look, Self::Window];
+    pub const ALL: [Self; 10] = [
+        Self::Landmarks,
+        Self::Side,
+        Self::Context,
+        Self::Move,
+        Self::Cine,
+        Self::Reading,
+        Self::Frames,
+        Self::Look,
+        Self::TeachingSet,
+        Self::Window,
+    ];
 
     /// Whether its keys do something on a page.
     #[must_use]
     pub fn belongs_to(self, page: Page) -> bool {
         match self {
             Self::Window => true,
+            Self::TeachingSet => page == Page::TeachingSet,
             _ => page == Page::Reading,
         }
     }
@@ -57,6 +71,7 @@ impl Group {
             Self::Frames => "Exams and frames",
             Self::Cine => "Cine",
             Self::Look => "Looking",
+            Self::TeachingSet => "Page: teaching set",
             Self::Window => "Window",
         }
     }
@@ -193,6 +208,16 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Minus, none, "−", "smaller".into(), Group::Look, Action::Zoom(0.8), true);
     put(Key::Num0, none, "0", "the whole frame".into(), Group::Look, Action::Fit, false);
     put(Key::Num1, none, "1", "one point a pixel".into(), Group::Look, Action::OneToOne, false);
+    for (key, shown, words, what, repeats) in [
+        (Key::A, "A", "approve the frame as it is shown", TeachingAction::Approve, false),
+        (Key::X, "X", "leave the frame out", TeachingAction::LeaveOut, false),
+        (Key::Backspace, "Backspace", "take back the last box", TeachingAction::TakeBackBlank, false),
+        (Key::PageDown, "Page Down", "frame after", TeachingAction::Step(1), true),
+        (Key::PageUp, "Page Up", "frame before", TeachingAction::Step(-1), true),
+        (Key::J, "J", "next frame that is not decided", TeachingAction::NextOpen, false),
+    ] {
+        put(key, none, shown, words.into(), Group::TeachingSet, Action::Teaching(what), repeats);
+    }
     for (key, page) in [(Key::F2, Page::Reading), (Key::F3, Page::TeachingSet)] {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
     }
@@ -236,7 +261,8 @@ mod tests {
         let all = bindings();
         for (i, a) in all.iter().enumerate() {
             for b in &all[i + 1..] {
-                let same = a.key == b.key && a.with == b.with;
+                let together = Page::ALL.into_iter().any(|p| a.group.belongs_to(p) && b.group.belongs_to(p));
+                let same = together && a.key == b.key && a.with == b.with;
                 assert!(!same, "{:?} with {:?}", a.key, a.with);
             }
         }

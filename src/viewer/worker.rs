@@ -1,5 +1,7 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
+mod teaching;
+
 use std::future::Future;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -16,7 +18,7 @@ use super::action::{Action, Effect, Found};
 use super::app::World;
 use super::decoder::Decoder;
 use super::keeper::Keeper;
-use super::session::{ExamState, SaveJob};
+use super::session::{ExamState, SaveJob, TeachingEffect};
 use crate::context::Dating;
 use crate::error::Result;
 use crate::files;
@@ -57,6 +59,9 @@ impl Worker {
         });
         let stop = Arc::new(AtomicBool::new(false));
         let worker = Self { send, receive, decoder, stop, store: Store::at(records), keeper, data_dir };
+        if let Some(action) = teaching::left(&worker.data_dir) {
+            let _ = worker.send.send(action);
+        }
         worker.spawn(ctx, move |answer| match drafts.load() {
             Ok((drafts, faults)) => answer(Action::Drafts(drafts, faults.iter().map(ToString::to_string).collect())),
             Err(e) => answer(Action::Tell(format!("Unfinished readings cannot be listed: {e}"))),
@@ -144,6 +149,20 @@ impl World for Worker {
                 if let Err(e) = settings.save(&self.data_dir) {
                     let _ = self.send.send(Action::Tell(format!("The settings are not kept: {e}")));
                 }
+            }
+            // On this thread and in order: the file is small, and the last decision must be the one that stays.
+            Effect::Teaching(effect @ (TeachingEffect::Keep(_) | TeachingEffect::Forget)) => {
+                if let Some(action) = teaching::carry_out(effect, &self.data_dir, &self.store) {
+                    let _ = self.send.send(action);
+                }
+            }
+            Effect::Teaching(effect) => {
+                let (data_dir, store) = (self.data_dir.clone(), self.store.clone());
+                self.spawn(ctx, move |answer| {
+                    if let Some(action) = teaching::carry_out(effect, &data_dir, &store) {
+                        answer(action);
+                    }
+                });
             }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),

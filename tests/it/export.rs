@@ -231,10 +231,15 @@ fn exam() -> Exam {
     Exam { dir, files, records: vec![second, first, other] }
 }
 
+fn look_and_approve(set: &mut TeachingSet, index: usize, by: &str) -> osspan::Result<()> {
+    let shown = set.picture(index)?;
+    set.approve(index, by, &shown)
+}
+
 fn approved(exam: &Exam) -> TeachingSet {
     let mut set = TeachingSet::prepare(&exam.files, &KEY);
     for index in 0..set.frames().len() {
-        set.approve(index, "L. Approver").unwrap();
+        look_and_approve(&mut set, index, "L. Approver").unwrap();
     }
     set
 }
@@ -343,7 +348,7 @@ fn uids_agree_across_the_set_and_depend_on_the_key() {
     let out = tempfile::tempdir().unwrap();
     let uids = |key: &[u8; 32], name: &str| {
         let mut set = TeachingSet::prepare(&exam.files, key);
-        (0..2).for_each(|i| set.approve(i, "L. Approver").unwrap());
+        (0..2).for_each(|i| look_and_approve(&mut set, i, "L. Approver").unwrap());
         let written = set.write(&out.path().join(name), &[]).unwrap();
         let facts: Vec<_> = written.frames.iter().map(|p| StoredFile::open(p).unwrap().facts().clone()).collect();
         assert_eq!(facts[0].study_instance_uid, facts[1].study_instance_uid);
@@ -398,7 +403,7 @@ fn outside_the_regions_all_is_black_and_inside_nothing_but_the_added_box() {
     let exam = exam();
     let mut set = TeachingSet::prepare(&exam.files, &KEY);
     set.blank(0, Blank { min_x: 30, min_y: 30, max_x: 33, max_y: 31 }).unwrap();
-    set.approve(0, "L. Approver").unwrap();
+    look_and_approve(&mut set, 0, "L. Approver").unwrap();
     set.leave_out(1).unwrap();
     let out = tempfile::tempdir().unwrap();
     let written = set.write(&out.path().join("set"), &exam.records).unwrap();
@@ -421,15 +426,15 @@ fn nothing_is_written_before_every_frame_is_decided_and_only_what_was_seen() {
     let out = tempfile::tempdir().unwrap();
     let dir = out.path().join("set");
     let mut set = TeachingSet::prepare(&exam.files, &KEY);
-    set.approve(0, "L. Approver").unwrap();
+    look_and_approve(&mut set, 0, "L. Approver").unwrap();
     assert!(set.write(&dir, &[]).is_err_and(|e| e.kind() == ErrorKind::Usage && e.message().contains("frame 2")));
     assert!(!dir.exists());
-    assert!(set.approve(1, " ").is_err() && set.approve(2, "x").is_err_and(|e| e.kind() == ErrorKind::Usage));
-    set.approve(1, "L. Approver").unwrap();
+    assert!(look_and_approve(&mut set, 1, " ").is_err() && look_and_approve(&mut set, 2, "x").is_err_and(|e| e.kind() == ErrorKind::Usage));
+    look_and_approve(&mut set, 1, "L. Approver").unwrap();
     // Another box after the approval withdraws it.
     set.blank(1, Blank { min_x: 0, min_y: 0, max_x: 9, max_y: 9 }).unwrap();
     assert_eq!(set.frames()[1].decision, Decision::Open);
-    set.approve(1, "L. Approver").unwrap();
+    look_and_approve(&mut set, 1, "L. Approver").unwrap();
     // A picture that changed after it was approved is not written; what is kept survives going on later.
     let set = TeachingSet::from_json(&set.to_json().unwrap()).unwrap();
     plant(&exam.dir.path().join("PAT-77194"), "CANARY_NAME_2.dcm", "2.25.777888999.2", 9, "ISO_IR 100");

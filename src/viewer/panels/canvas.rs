@@ -15,14 +15,19 @@ use crate::viewer::screen_map::{Canvas, ScreenMap};
 use crate::viewer::session::{FrameKey, FrameWork, Session};
 use crate::viewer::theme::{Theme, over_frame, size};
 
-/// The frame's picture on the graphics side, made once a frame.
-#[derive(Default)]
-pub struct Picture {
-    made: Option<(FrameKey, TextureHandle)>,
+/// A picture on the graphics side, made once for each key: by itself, a frame.
+pub struct Picture<K = FrameKey> {
+    made: Option<(K, TextureHandle)>,
 }
 
-impl Picture {
-    fn of(&mut self, ui: &Ui, key: &FrameKey, frame: &Frame) -> TextureHandle {
+impl<K> Default for Picture<K> {
+    fn default() -> Self {
+        Self { made: None }
+    }
+}
+
+impl<K: Clone + PartialEq> Picture<K> {
+    pub(super) fn of(&mut self, ui: &Ui, key: &K, frame: &Frame) -> TextureHandle {
         if let Some((k, texture)) = &self.made
             && k == key
         {

@@ -8,6 +8,7 @@ pub mod list;
 pub mod overlay;
 pub mod sheet;
 pub mod strip;
+pub mod teaching;
 mod unfinished;
 
 use egui::{Color32, RichText, Ui};

@@ -52,7 +52,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     actions
 }
 
-fn messages(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+pub(super) fn messages(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     for (i, message) in session.messages().iter().rev().enumerate() {
         egui::Frame::new().fill(theme.well).stroke(egui::Stroke::new(1.0, theme.warn)).corner_radius(4.0).inner_margin(8.0).show(
             ui,

@@ -6,6 +6,7 @@ use super::heavy;
 use crate::guideline::Table;
 use crate::load::Identity;
 use crate::viewer::action::Action;
+use crate::viewer::page::Page;
 use crate::viewer::session::{SaveState, Session, dates};
 use crate::viewer::theme::{Theme, size};
 
@@ -62,6 +63,10 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
             let table = session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (table_words(t), theme.quiet));
             narrow(ui, ui.max_rect().width() * 0.2, RichText::new(table.0).color(table.1));
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                if session.page() != Page::Reading {
+                    ui.label(heavy(format!("Osspan: {}", session.page().words()), size::BODY + 1.0, theme.text));
+                    return;
+                }
                 let Some(exam) = session.exam() else {
                     ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));
                     return;

@@ -15,6 +15,7 @@ mod opening;
 mod outcome;
 mod pace;
 mod saving;
+mod teaching;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -26,6 +27,7 @@ pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use saving::{SaveJob, SaveState};
+pub use teaching::{Teaching, TeachingAction, TeachingEffect};
 
 use super::action::{Action, Effect, Mark};
 use super::page::Page;
@@ -75,6 +77,7 @@ pub struct Session {
     messages: Vec<String>,
     typed_path: String,
     typed_reader: String,
+    teaching: Teaching,
     page: Page,
     help: bool,
     list: bool,
@@ -114,6 +117,7 @@ impl Session {
             opening: None,
             messages: Vec::new(),
             typed_path: String::new(),
+            teaching: Teaching::default(),
             page: Page::Reading,
             help: false,
             list: false,
@@ -193,6 +197,7 @@ impl Session {
             Action::ToggleList => toggle(&mut self.list),
             Action::ToggleWhy => toggle(&mut self.why),
             Action::ShowPage(page) => self.show_page(page),
+            Action::Teaching(action) => self.teach(action),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]

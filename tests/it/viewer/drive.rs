@@ -19,14 +19,14 @@ use osspan::viewer::screen_map::{Canvas, ScreenMap, View};
 use osspan::viewer::session::{SaveState, Session};
 use osspan::viewer::worker::Worker;
 
-type Window = Harness<'static, App>;
+pub(super) type Window = Harness<'static, App>;
 
 fn sample() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images")
 }
 
 /// A window on the sample exam that keeps everything in `dir`.
-fn window(dir: &Path) -> Window {
+pub(super) fn window(dir: &Path) -> Window {
     let (records, data) = (dir.join("records"), dir.to_path_buf());
     let mut h = Harness::builder().with_size([1280.0, 800.0]).with_max_steps(32).build_eframe(move |cc| {
         let settings = Settings::load(&data).unwrap();
@@ -39,7 +39,7 @@ fn window(dir: &Path) -> Window {
 }
 
 /// Runs the window until the session is so; threads answer in their own time.
-fn wait(h: &mut Window, what: &str, so: impl Fn(&Session) -> bool) {
+pub(super) fn wait(h: &mut Window, what: &str, so: impl Fn(&Session) -> bool) {
     let begun = Instant::now();
     while !so(h.state().session()) {
         assert!(begun.elapsed() < Duration::from_secs(30), "waited for {what}; messages: {:?}", h.state().session().messages());
@@ -49,10 +49,18 @@ fn wait(h: &mut Window, what: &str, so: impl Fn(&Session) -> bool) {
     h.run();
 }
 
-fn label(h: &mut Window, name: &str) {
+pub(super) fn label(h: &mut Window, name: &str) {
     h.get_by_label(name).scroll_to_me();
     h.run();
     h.get_by_label(name).click();
+    h.run();
+}
+
+/// Types into the field of that name.
+pub(super) fn type_into(h: &mut Window, name: &str, text: &str) {
+    h.get_by_role_and_label(Role::TextInput, name).focus();
+    h.run();
+    h.get_by_role_and_label(Role::TextInput, name).type_text(text);
     h.run();
 }
 

@@ -158,7 +158,9 @@ impl Memory {
                 self.drafts.lock().unwrap().remove(&draft.name());
                 None
             }
-            Effect::DecodeAhead(_) | Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => None,
+            Effect::Teaching(_) | Effect::DecodeAhead(_) | Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => {
+                None
+            }
         }
     }
 }

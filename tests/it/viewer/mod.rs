@@ -6,3 +6,4 @@ mod invented;
 mod raster;
 mod screens;
 mod session;
+mod teaching;
