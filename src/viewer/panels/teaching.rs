@@ -183,7 +183,7 @@ fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, usize)
     ui.painter().image(texture.id(), at, uv, Color32::WHITE);
     // The edge of the picture shows where blanked ends and nothing begins.
     ui.painter().rect_stroke(at, CornerRadius::ZERO, Stroke::new(1.0, over_frame::QUIET), StrokeKind::Outside);
-    let response = ui.interact(at, Id::unique("teaching frame"), Sense::drag());
+    let response = ui.interact(rect, Id::unique("teaching frame"), Sense::drag());
     response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, format!("cleaned frame {}", place + 1)));
     if response.hovered() {
         ui.ctx().set_cursor_icon(egui::CursorIcon::Crosshair);
