@@ -6,7 +6,7 @@ mod settings;
 mod tree;
 
 pub use keys::{random_key, signing_seed};
-pub use publish::{create_private_dir, publish_new, replace, unfinished};
+pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
 pub use settings::Settings;
 pub use tree::{Stamp, tree, tree_with_stamps};
 
@@ -56,10 +56,16 @@ pub fn drafts_in(data_dir: &Path) -> PathBuf {
 /// # Errors
 /// As [`data_dir`].
 pub fn index_file(dir: &Path) -> Result<PathBuf> {
+    Ok(index_in(&data_dir()?, dir))
+}
+
+/// As [`index_file`], in a data folder that is known.
+#[must_use]
+pub fn index_in(data_dir: &Path, dir: &Path) -> PathBuf {
     let whole = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
     let digest = Sha256::digest(whole.as_os_str().as_encoded_bytes());
     let name: String = digest.iter().take(10).map(|b| format!("{b:02x}")).collect();
-    Ok(data_dir()?.join("index").join(name))
+    data_dir.join("index").join(name)
 }
 
 /// The bundled sample exam: beside the sources when run from a checkout, else beside the program.

@@ -10,6 +10,7 @@
 use std::fs;
 use std::io::{self, ErrorKind as IoKind, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use tempfile::NamedTempFile;
 
@@ -17,6 +18,9 @@ use crate::error::{Error, ErrorKind, Result};
 
 /// How the names of temporary files begin. A crash may leave one behind; it is not a record and is safe to remove.
 const WRITING: &str = ".writing-";
+
+/// A temporary file older than this was left by a crash.
+const LEFT_BEHIND: Duration = Duration::from_secs(7 * 24 * 3600);
 
 /// Makes a folder (and those above it) that only this user may read. A folder that exists keeps its permissions.
 ///
@@ -66,6 +70,22 @@ pub fn unfinished(dir: &Path) -> Result<Vec<PathBuf>> {
         }
     }
     Ok(found)
+}
+
+/// Removes temporary files in `dir` that a crash left more than a week ago; returns how many. No save takes a week, so none
+/// that still runs can be hit, whatever clocks of other machines on a shared folder say.
+///
+/// # Errors
+/// [`ErrorKind::Io`] when the folder cannot be listed. A file that cannot be removed is left.
+pub fn remove_leftovers(dir: &Path) -> Result<usize> {
+    if !dir.exists() {
+        return Ok(0);
+    }
+    let old = |path: &PathBuf| {
+        let written = path.symlink_metadata().and_then(|m| m.modified()).ok();
+        written.and_then(|t| t.elapsed().ok()).is_some_and(|age| age > LEFT_BEHIND)
+    };
+    Ok(unfinished(dir)?.into_iter().filter(old).filter(|path| fs::remove_file(path).is_ok()).count())
 }
 
 type PutInPlace = fn(NamedTempFile, &Path) -> io::Result<()>;
@@ -203,6 +223,11 @@ mod tests {
         fs::write(dir.path().join(".writing-abc"), "{").unwrap();
         fs::write(dir.path().join("a.json"), "{}").unwrap();
         assert_eq!(unfinished(dir.path()).unwrap(), [dir.path().join(".writing-abc")]);
+        assert_eq!(remove_leftovers(dir.path()).unwrap(), 0, "it may still be written");
+        let week_ago = std::time::SystemTime::now() - LEFT_BEHIND - Duration::from_secs(60);
+        fs::File::options().write(true).open(dir.path().join(".writing-abc")).unwrap().set_modified(week_ago).unwrap();
+        assert_eq!(remove_leftovers(dir.path()).unwrap(), 1);
+        assert!(unfinished(dir.path()).unwrap().is_empty());
         assert_eq!(crate::files::list(dir.path(), "json").unwrap(), [dir.path().join("a.json")]);
     }
 

@@ -65,6 +65,12 @@ impl Patient {
     }
 }
 
+impl From<&crate::load::Identity> for Patient {
+    fn from(known: &crate::load::Identity) -> Self {
+        Self { name: known.name.clone(), number: known.number.clone(), birth_date: known.birth_date }
+    }
+}
+
 impl std::fmt::Debug for Patient {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str("Patient(kept back)")
@@ -144,11 +150,7 @@ impl Origin {
         let facts = file.facts();
         Self {
             frame,
-            patient: Patient {
-                name: facts.patient.name.clone(),
-                number: facts.patient.number.clone(),
-                birth_date: facts.patient.birth_date,
-            },
+            patient: Patient::from(&facts.patient),
             study_instance_uid: facts.study_instance_uid.clone(),
             reader: reader.to_owned(),
             saved_at,

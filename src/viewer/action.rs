@@ -126,7 +126,7 @@ pub enum Action {
     Opened(Result<Found, String>),
     /// A frame was decoded; an error in words otherwise.
     Decoded(FrameKey, Result<Arc<Frame>, String>),
-    /// The records at hand, and what is wrong with others.
+    /// Records of the patients whose exams are opened, by when they were saved, and what is wrong with others.
     Records(Vec<Stored>, Vec<String>),
     /// Unfinished readings that earlier windows left, and what is wrong with others.
     Drafts(Vec<Draft>, Vec<String>),

@@ -209,8 +209,10 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Num0, none, "0", "the whole frame".into(), Group::Look, Action::Fit, false);
     put(Key::Num1, none, "1", "one point a pixel".into(), Group::Look, Action::OneToOne, false);
     for (key, shown, words, what, repeats) in [
+        (Key::P, "P", "prepare a set from what is open", TeachingAction::Prepare, false),
         (Key::A, "A", "approve the frame as it is shown", TeachingAction::Approve, false),
         (Key::X, "X", "leave the frame out", TeachingAction::LeaveOut, false),
+        (Key::W, "W", "write the set", TeachingAction::Write, false),
         (Key::Backspace, "Backspace", "take back the last box", TeachingAction::TakeBackBlank, false),
         (Key::PageDown, "Page Down", "frame after", TeachingAction::Step(1), true),
         (Key::PageUp, "Page Up", "frame before", TeachingAction::Step(-1), true),

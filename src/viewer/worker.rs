@@ -2,6 +2,7 @@
 
 mod teaching;
 
+use std::collections::HashSet;
 use std::future::Future;
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,7 +24,7 @@ use crate::context::Dating;
 use crate::error::Result;
 use crate::files;
 use crate::load::scan;
-use crate::record::{Drafts, Store, Stored};
+use crate::record::{Drafts, Patient, Store, Stored};
 use crate::sample::{self, SavedLandmarks};
 
 /// How often the window is told how far opening has come.
@@ -45,8 +46,8 @@ pub struct Worker {
 }
 
 impl Worker {
-    /// A worker that keeps records in `records`, settings and unfinished readings in `data_dir`, and begins by reading the
-    /// records and what was left unfinished.
+    /// A worker that keeps records in `records`, settings and unfinished readings in `data_dir`, and begins by reading what
+    /// was left unfinished.
     #[must_use]
     pub fn new(records: PathBuf, data_dir: PathBuf, ctx: &egui::Context) -> Self {
         let (send, receive) = channel();
@@ -58,18 +59,20 @@ impl Worker {
             told.request_repaint();
         });
         let stop = Arc::new(AtomicBool::new(false));
-        let worker = Self { send, receive, decoder, stop, store: Store::at(records), keeper, data_dir };
+        let index = files::index_in(&data_dir, &records);
+        let store = Store::at(records).with_index(index);
+        let worker = Self { send, receive, decoder, stop, store, keeper, data_dir };
         if let Some(action) = teaching::left(&worker.data_dir) {
             let _ = worker.send.send(action);
         }
+        let folders = [worker.store.dir().to_path_buf(), files::drafts_in(&worker.data_dir)];
+        worker.spawn(ctx, move |_| {
+            // What cannot be tidied is in nobody's way.
+            folders.iter().for_each(|dir| drop(files::remove_leftovers(dir)));
+        });
         worker.spawn(ctx, move |answer| match drafts.load() {
             Ok((drafts, faults)) => answer(Action::Drafts(drafts, faults.iter().map(ToString::to_string).collect())),
             Err(e) => answer(Action::Tell(format!("Unfinished readings cannot be listed: {e}"))),
-        });
-        let store = worker.store.clone();
-        worker.spawn(ctx, move |answer| match store.load() {
-            Ok((records, faults)) => answer(Action::Records(records, faults.iter().map(ToString::to_string).collect())),
-            Err(e) => answer(Action::Tell(format!("The saved records cannot be listed: {e}"))),
         });
         worker
     }
@@ -92,11 +95,15 @@ impl Worker {
     fn open(&self, paths: Vec<PathBuf>, ctx: &egui::Context) {
         self.stop.store(false, Ordering::Relaxed);
         self.decoder.forget();
-        let stop = self.stop.clone();
+        let (stop, store) = (self.stop.clone(), self.store.clone());
         self.spawn(ctx, move |answer| {
             let found = catch_unwind(AssertUnwindSafe(|| look_through(&paths, &stop, answer)));
-            let fault = || Err("A fault in the program stopped the looking.".to_owned());
-            answer(Action::Opened(found.unwrap_or_else(|_| fault())));
+            let found = found.unwrap_or_else(|_| Err("A fault in the program stopped the looking.".to_owned()));
+            // First what was read before, so that nobody begins anew beside it.
+            if let Ok(found) = &found {
+                answer(records_of(&store, &found.exams));
+            }
+            answer(Action::Opened(found));
         });
     }
 
@@ -192,6 +199,24 @@ fn save(store: &Store, job: &SaveJob) -> Result<Stored> {
     let record = job.record(files::now())?;
     let path = store.save(&record)?;
     Ok(Stored { path, record })
+}
+
+/// The records of these exams' patients; those that name nobody too where an exam does not either. However many records
+/// there are, only these are read.
+fn records_of(store: &Store, exams: &[ExamState]) -> Action {
+    let keys: HashSet<Option<String>> = exams.iter().map(|e| Patient::from(&e.patient).key()).collect();
+    let found = store.index().map(|index| {
+        let mut faults: Vec<String> = index.unreadable().iter().map(ToString::to_string).collect();
+        let mut records = Vec::new();
+        for entry in index.entries().iter().filter(|e| keys.contains(&e.patient().map(str::to_owned))) {
+            match store.open(entry) {
+                Ok(stored) => records.push(stored),
+                Err(e) => faults.push(e.to_string()),
+            }
+        }
+        Action::Records(records, faults)
+    });
+    found.unwrap_or_else(|e| Action::Tell(format!("The saved records cannot be listed: {e}")))
 }
 
 /// Looks through files and folders, telling how far it has come.

@@ -56,7 +56,7 @@ fn sheet(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     let Some(set) = teaching.set() else {
         let (exams, frames) = open_now(session);
         plain(ui, format!("{frames} frames of {exams} exams are open."), theme.text);
-        if ui.button("Prepare a teaching set from them").clicked() {
+        if ui.button("Prepare a teaching set from them (P)").clicked() {
             actions.push(Action::Teaching(Do::Prepare));
         }
         return;
@@ -153,7 +153,7 @@ fn write(ui: &mut Ui, teaching: &Teaching, theme: &Theme, actions: &mut Vec<Acti
         actions.push(Action::Teaching(Do::TypeFolder(text)));
     }
     let entered = response.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
-    if ui.button("Write").clicked() || entered {
+    if ui.button("Write (W)").clicked() || entered {
         actions.push(Action::Teaching(Do::Write));
     }
     if let Some(words) = teaching.written() {

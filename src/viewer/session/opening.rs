@@ -1,5 +1,6 @@
 //! Files that were opened, frames that were decoded, records that were found; and going from frame to frame.
 
+use std::collections::HashSet;
 use std::sync::Arc;
 
 use super::exam::{Form, FrameKey, FrameWork};
@@ -134,7 +135,9 @@ impl Session {
     }
 
     pub(super) fn take_records(&mut self, records: Vec<Stored>, faults: Vec<String>) -> Vec<Effect> {
-        self.records = records;
+        let known: HashSet<String> = self.records.iter().map(|s| s.record.id().to_owned()).collect();
+        self.records.extend(records.into_iter().filter(|s| !known.contains(s.record.id())));
+        self.records.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
         for fault in faults.into_iter().take(1) {
             self.tell(format!("A record cannot be read and is left out: {fault}"));
         }

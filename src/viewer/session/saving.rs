@@ -147,7 +147,6 @@ impl Session {
         let (file, exam) = (self.file().ok_or_else(nothing)?, self.exam().ok_or_else(nothing)?);
         let (landmarks, side) = (work.landmarks().ok_or_else(nothing)?, work.side.ok_or_else(nothing)?);
         let frame = self.frame_ids.get(&key).cloned().ok_or_else(nothing)?;
-        let patient = &file.facts.patient;
         Ok(SaveJob {
             geometry: file.geometry.clone(),
             landmarks,
@@ -157,7 +156,7 @@ impl Session {
             context: exam.context.clone(),
             table: self.table().cloned().ok_or_else(nothing)?,
             origin: Origin {
-                patient: Patient { name: patient.name.clone(), number: patient.number.clone(), birth_date: patient.birth_date },
+                patient: Patient::from(&file.facts.patient),
                 study_instance_uid: file.facts.study_instance_uid.clone(),
                 reader: self.reader().trim().to_owned(),
                 saved_at: String::new(),

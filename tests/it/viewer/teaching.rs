@@ -21,7 +21,7 @@ fn a_set_is_prepared_approved_written_and_reads_back() {
     let mut h = window(dir.path());
     h.key_press(Key::F3);
     h.run();
-    label(&mut h, "Prepare a teaching set from them");
+    label(&mut h, "Prepare a teaching set from them (P)");
     wait(&mut h, "the set", |s| s.teaching().set().is_some());
     set_shown(&mut h);
     let count = h.state().session().teaching().set().unwrap().frames().len();
@@ -35,7 +35,7 @@ fn a_set_is_prepared_approved_written_and_reads_back() {
     h.run();
     let out = dir.path().join("set");
     type_into(&mut h, "path of the new folder", &out.to_string_lossy());
-    label(&mut h, "Write");
+    label(&mut h, "Write (W)");
     assert!(h.state().session().messages().iter().any(|m| m.contains("still to be looked at")));
 
     // The first is approved after a box was blanked; a picture that is not there cannot be approved.
@@ -71,7 +71,7 @@ fn a_set_is_prepared_approved_written_and_reads_back() {
     let approved = h.state().session().teaching().counts().1;
     assert!(approved >= 2);
     type_into(&mut h, "path of the new folder", &out.to_string_lossy());
-    label(&mut h, "Write");
+    label(&mut h, "Write (W)");
     wait(&mut h, "the written set", |s| s.teaching().written().is_some());
     assert!(h.state().session().teaching().written().unwrap().starts_with(&format!("{approved} frames")));
 
@@ -98,5 +98,5 @@ fn a_set_is_prepared_approved_written_and_reads_back() {
 }
 
 fn label_is_gone(h: &Window) {
-    assert!(h.query_by_label("Write").is_none());
+    assert!(h.query_by_label("Write (W)").is_none());
 }
