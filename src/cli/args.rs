@@ -6,7 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
-use crate::context::{Bladder, Bleeding, Contraction, Route};
+use crate::context::{Bladder, Bleeding, Contraction, Route, decimal};
 use crate::measure::Side;
 use crate::units::PxPoint;
 
@@ -262,27 +262,16 @@ fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
 fn point(text: &str) -> Result<PxPoint, String> {
     let wanted = "expected two numbers of pixels such as 412.5,300 (or 412,5;300 with decimal commas)";
     let (x, y) = match text.split_once(';') {
-        Some((x, y)) => (number(x)?, number(y)?),
+        Some((x, y)) => (decimal(x)?, decimal(y)?),
         None => {
             let parts: Vec<_> = text.split(',').collect();
             let [x, y] = parts[..] else {
                 return Err(format!("{wanted}, found \"{text}\""));
             };
-            (number(x)?, number(y)?)
+            (decimal(x)?, decimal(y)?)
         }
     };
     Ok(PxPoint::new(x, y))
-}
-
-/// A number with a decimal point or comma. One comma before exactly three digits could be either and is refused.
-fn number(text: &str) -> Result<f64, String> {
-    let t = text.trim();
-    if let Some((whole, fraction)) = t.split_once(',')
-        && (t.contains('.') || fraction.contains(',') || (fraction.len() == 3 && !whole.is_empty() && whole != "0"))
-    {
-        return Err(format!("\"{t}\" could be read in two ways; write it with a decimal point"));
-    }
-    t.replace(',', ".").parse().ok().filter(|v: &f64| v.is_finite()).ok_or_else(|| format!("expected a number, found \"{t}\""))
 }
 
 #[cfg(test)]
@@ -294,11 +283,11 @@ mod tests {
     fn decimal_commas_are_read_and_ambiguous_ones_refused() {
         assert_eq!(point("12.5,40").unwrap(), PxPoint::new(12.5, 40.0));
         assert_eq!(point("12,5;40").unwrap(), PxPoint::new(12.5, 40.0));
-        assert_eq!(number("10,5").unwrap(), 10.5);
-        assert!(number("1,050").is_err());
-        assert!(number("1,050.5").is_err());
+        assert_eq!(decimal("10,5").unwrap(), 10.5);
+        assert!(decimal("1,050").is_err());
+        assert!(decimal("1,050.5").is_err());
         assert!(point("12").is_err());
         assert!(point("1,2,3").is_err());
-        assert!(number("NaN").is_err());
+        assert!(decimal("NaN").is_err());
     }
 }

@@ -10,9 +10,10 @@ use rayon::prelude::*;
 
 use super::index::{from_hex, hex};
 use super::store::read_record_text;
-use super::{Check, Difference, ImageSource, Store, verify_text};
+use super::{Check, Difference, ImageSource, Store, verify_text_with};
 use crate::error::{Error, Result};
 use crate::files;
+use crate::guideline::Shelf;
 
 /// Records in work at one time.
 const BATCH: usize = 512;
@@ -59,7 +60,7 @@ impl Store {
         let mut differs: HashSet<u32> = HashSet::new();
         let mut number = 0_u32;
         for batch in paths.chunks(BATCH) {
-            let checked: Vec<(Verified, Option<Links>)> = batch.par_iter().map(|path| check_file(path, images)).collect();
+            let checked: Vec<(Verified, Option<Links>)> = batch.par_iter().map(|path| check_file(path, images, self.shelf())).collect();
             for (verified, links) in checked {
                 if verified.check.as_ref().map_or(true, |c| !c.differences.is_empty()) {
                     differs.insert(number);
@@ -96,9 +97,9 @@ struct Links {
     follows: Vec<[u8; 32]>,
 }
 
-fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>) -> (Verified, Option<Links>) {
+fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: &Shelf) -> (Verified, Option<Links>) {
     let read = || -> Result<(Check, Links)> {
-        let (record, check) = verify_text(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource))?;
+        let (record, check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;
         let links = Links { id: from_hex(record.id())?, follows };
         Ok((check, links))

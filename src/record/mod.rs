@@ -12,7 +12,7 @@ pub use drafts::{Draft, Drafts};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use store::{Store, Stored};
-pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text};
+pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text, verify_text_with};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};

@@ -1,6 +1,7 @@
 //! A folder of records: one file each, published whole, never replaced.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -9,6 +10,7 @@ use super::index::Index;
 use crate::error::{Error, Result};
 use crate::files;
 use crate::frame::FrameId;
+use crate::guideline::Shelf;
 
 /// Longest record file that is read, bytes.
 const LONGEST: u64 = 1024 * 1024;
@@ -27,19 +29,32 @@ pub struct Stored {
 pub struct Store {
     dir: PathBuf,
     cache: Option<PathBuf>,
+    shelf: Arc<Shelf>,
 }
 
 impl Store {
     /// The store in `dir`, which is made when the first record is saved.
     #[must_use]
     pub fn at(dir: impl Into<PathBuf>) -> Self {
-        Self { dir: dir.into(), cache: None }
+        Self { dir: dir.into(), cache: None, shelf: Arc::new(Shelf::bundled()) }
     }
 
     /// The same store with an index kept in the file `cache`, which speeds up [`Store::heads`] and [`Store::index`].
     #[must_use]
     pub fn with_index(self, cache: impl Into<PathBuf>) -> Self {
         Self { cache: Some(cache.into()), ..self }
+    }
+
+    /// The same store, whose records may have been made with these tables.
+    #[must_use]
+    pub fn with_tables(self, shelf: Shelf) -> Self {
+        Self { shelf: Arc::new(shelf), ..self }
+    }
+
+    /// The tables that its records may have been made with.
+    #[must_use]
+    pub fn shelf(&self) -> &Shelf {
+        &self.shelf
     }
 
     /// Where it is.
