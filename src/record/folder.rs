@@ -9,7 +9,8 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::index::{from_hex, hex};
-use super::store::read_record_text;
+use super::store::{read_file, read_record_text, reading_name};
+use super::told::{self, is_told};
 use super::{Check, Difference, ImageSource, Store, verify_text_with};
 use crate::error::{Error, Result};
 use crate::files;
@@ -79,7 +80,7 @@ impl Store {
             {
                 differs.insert(by);
                 let missing = Difference {
-                    what: "an earlier record that this one follows".into(),
+                    what: if is_told(path) { "the reading that it belongs to" } else { "an earlier record that this one follows" }.into(),
                     expected: format!("record {} in this folder", hex(&id)),
                     found: "none: it was removed or changed".into(),
                 };
@@ -99,6 +100,12 @@ struct Links {
 
 fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: &Shelf) -> (Verified, Option<Links>) {
     let read = || -> Result<(Check, Links)> {
+        if is_told(path) {
+            // Its reading usually lies in the same folder, under its id.
+            let beside = |id: &str| read_file(&path.with_file_name(reading_name(id))).ok();
+            let (record, check) = told::check(&read_record_text(path)?, beside, shelf)?;
+            return Ok((check, Links { id: from_hex(record.id())?, follows: vec![from_hex(&record.reading)?] }));
+        }
         let (record, check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;
         let links = Links { id: from_hex(record.id())?, follows };
