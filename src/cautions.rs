@@ -89,6 +89,80 @@ pub enum CautionId {
 }
 
 impl CautionId {
+    /// Every caution, in the order in which they are said.
+    pub const ALL: [Self; 20] = [
+        Self::BleedingOrPain,
+        Self::VesselSeen,
+        Self::NoDigitalExamination,
+        Self::CoversOrReaches,
+        Self::LookForAccreta,
+        Self::VasaPreviaDoppler,
+        Self::ScaleMissing,
+        Self::ScaleUnchecked,
+        Self::Route,
+        Self::Bladder,
+        Self::Contraction,
+        Self::AgeUnknown,
+        Self::AgeProvisional,
+        Self::NearTwenty,
+        Self::TwoDimensional,
+        Self::Repeatability,
+        Self::DeliveryWindows,
+        Self::ReassuringDistance,
+        Self::NotStated,
+        Self::Closing,
+    ];
+
+    /// Where its sentence comes from.
+    #[must_use]
+    pub const fn source(self) -> Citation {
+        let (text, provenance) = match self {
+            Self::BleedingOrPain => ("clinical review text, docslib 6472626", Provenance::Published),
+            Self::VesselSeen => ("vasa previa is delivered from 34 weeks (SMFM Consult Series #37, #44)", Provenance::Published),
+            Self::NoDigitalExamination => ("", Provenance::CommonPractice),
+            Self::CoversOrReaches => (
+                "Predanic 2005 groups 0 mm with overlap (PMID 15914681); Becker 2001 calls reaching the os low-lying",
+                Provenance::Published,
+            ),
+            Self::LookForAccreta => (
+                "\"the absence of ultrasound findings does not preclude a diagnosis\": ACOG/SMFM Obstetric Care Consensus No. 7, 2018",
+                Provenance::Published,
+            ),
+            Self::VasaPreviaDoppler => (
+                "follow-up by Reddy 2014 from memory; 3 of 20 persisting low placentas had vasa previa in Heller 2014, PMID 24658950",
+                Provenance::FromMemory,
+            ),
+            Self::ScaleMissing => ("how this program measures", Provenance::OwnAssumption),
+            Self::ScaleUnchecked => ("action levels of Goodsitt 1998, Med Phys 25:1385 (AAPM US Task Group 1)", Provenance::FromMemory),
+            Self::Route => (
+                "SOGC Guideline No. 189, 2007 (superseded): 60 % of placental positions were reclassified by transvaginal scan; the route is safe with previa",
+                Provenance::Published,
+            ),
+            Self::Bladder => ("an overfull bladder can mimic previa; empty for a transvaginal scan", Provenance::Published),
+            Self::Contraction => {
+                ("a contraction (wall above 1.5 cm) can mimic previa; rescan after 20 to 60 minutes", Provenance::Published)
+            }
+            Self::AgeUnknown => ("ACOG Committee Opinion 700, 2017", Provenance::Published),
+            Self::AgeProvisional => {
+                ("Heller 2014, PMID 24658950: 98.4 % of 1,240 low-lying placentas at 16–24 weeks resolved", Provenance::Published)
+            }
+            Self::NearTwenty => {
+                ("RCOG Green-top Guideline 27a, 2018 (read); Reddy 2014 and SOGC 402, 2020 (both from memory)", Provenance::FromMemory)
+            }
+            Self::TwoDimensional => ("Sadek 2018, BMC Pregnancy Childbirth 18:472 (n = 76)", Provenance::Published),
+            Self::Repeatability => {
+                ("Simon 2012, PMID 22262488: reproducibility unknown; the 5 mm is an assumption of this program", Provenance::OwnAssumption)
+            }
+            Self::DeliveryWindows => {
+                ("SMFM Consult Series #44, 2018: previa 36 to 37 6/7 weeks; placenta accreta 34 to 37 weeks", Provenance::Published)
+            }
+            Self::ReassuringDistance => ("how this program words its findings", Provenance::OwnAssumption),
+            Self::NotStated => ("unknown is never taken as no", Provenance::OwnAssumption),
+            Self::Closing => ("purpose of this program", Provenance::OwnAssumption),
+        };
+        Citation::fixed(text, provenance)
+    }
+
     /// Its kebab-case name, as in files.
     #[must_use]
     pub const fn id(self) -> &'static str {
@@ -157,8 +231,8 @@ pub fn cautions(facts: &Facts<'_>) -> Vec<Caution> {
     rules.iter().filter_map(|rule| rule(facts)).collect()
 }
 
-fn caution(id: CautionId, text: impl Into<String>, source: &'static str, provenance: Provenance) -> Option<Caution> {
-    Some(Caution { id, text: text.into(), source: Citation::fixed(source, provenance) })
+fn caution(id: CautionId, text: impl Into<String>) -> Option<Caution> {
+    Some(Caution { id, text: text.into(), source: id.source() })
 }
 
 impl Facts<'_> {
@@ -208,8 +282,6 @@ fn bleeding_or_pain(f: &Facts<'_>) -> Option<Caution> {
         format!(
             "{what}: clinical assessment now. This overrides any distance. No digital vaginal examination until previa has been excluded."
         ),
-        "clinical review text, docslib 6472626",
-        Provenance::Published,
     )
 }
 
@@ -220,8 +292,6 @@ fn vessel_seen(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::VesselSeen,
         "A vessel was seen near the os: possible vasa previa. Specialist assessment now; do not wait for a routine scan.",
-        "vasa previa is delivered from 34 weeks (SMFM Consult Series #37, #44)",
-        Provenance::Published,
     )
 }
 
@@ -232,8 +302,6 @@ fn no_digital_examination(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::NoDigitalExamination,
         "Previa is not excluded: no digital examination through the cervix. A speculum examination is acceptable. Any bleeding: be seen straight away.",
-        "",
-        Provenance::CommonPractice,
     )
 }
 
@@ -250,12 +318,7 @@ fn covers_or_reaches(f: &Facts<'_>) -> Option<Caution> {
         }
         _ => return None,
     };
-    caution(
-        CautionId::CoversOrReaches,
-        text,
-        "Predanic 2005 groups 0 mm with overlap (PMID 15914681); Becker 2001 calls reaching the os low-lying",
-        Provenance::Published,
-    )
+    caution(CautionId::CoversOrReaches, text)
 }
 
 fn look_for_accreta(f: &Facts<'_>) -> Option<Caution> {
@@ -279,8 +342,6 @@ fn look_for_accreta(f: &Facts<'_>) -> Option<Caution> {
             "{history} and a low placenta or previa: look for placenta accreta spectrum now or refer to an experienced centre.{place} \
              No signs does not exclude it."
         ),
-        "\"the absence of ultrasound findings does not preclude a diagnosis\": ACOG/SMFM Obstetric Care Consensus No. 7, 2018",
-        Provenance::Published,
     )
 }
 
@@ -298,8 +359,6 @@ fn vasa_previa_doppler(f: &Facts<'_>) -> Option<Caution> {
         format!(
             "{text} It belongs to this visit, not to the next routine scan. A low placenta that has moved away is not safe until this is done."
         ),
-        "follow-up by Reddy 2014 from memory; 3 of 20 persisting low placentas had vasa previa in Heller 2014, PMID 24658950",
-        Provenance::FromMemory,
     )
 }
 
@@ -307,24 +366,14 @@ fn scale_missing(f: &Facts<'_>) -> Option<Caution> {
     if f.scale != Scale::Missing {
         return None;
     }
-    caution(
-        CautionId::ScaleMissing,
-        "No verified scale: millimetres are NOT reported, and pixels are not classified.",
-        "how this program measures",
-        Provenance::OwnAssumption,
-    )
+    caution(CautionId::ScaleMissing, "No verified scale: millimetres are NOT reported, and pixels are not classified.")
 }
 
 fn scale_unchecked(f: &Facts<'_>) -> Option<Caution> {
     if f.scale != Scale::Unchecked {
         return None;
     }
-    caution(
-        CautionId::ScaleUnchecked,
-        "The scale comes from the file and has not been checked on a phantom.",
-        "action levels of Goodsitt 1998, Med Phys 25:1385 (AAPM US Task Group 1)",
-        Provenance::FromMemory,
-    )
+    caution(CautionId::ScaleUnchecked, "The scale comes from the file and has not been checked on a phantom.")
 }
 
 fn route(f: &Facts<'_>) -> Option<Caution> {
@@ -336,12 +385,7 @@ fn route(f: &Facts<'_>) -> Option<Caution> {
             other.words()
         ),
     };
-    caution(
-        CautionId::Route,
-        text,
-        "SOGC Guideline No. 189, 2007 (superseded): 60 % of placental positions were reclassified by transvaginal scan; the route is safe with previa",
-        Provenance::Published,
-    )
+    caution(CautionId::Route, text)
 }
 
 fn bladder(f: &Facts<'_>) -> Option<Caution> {
@@ -350,7 +394,7 @@ fn bladder(f: &Facts<'_>) -> Option<Caution> {
         Bladder::Full => "Full bladder, which can mimic previa: repeat with an empty bladder.",
         Bladder::Unknown => "The bladder was not stated; a full one can mimic previa.",
     };
-    caution(CautionId::Bladder, text, "an overfull bladder can mimic previa; empty for a transvaginal scan", Provenance::Published)
+    caution(CautionId::Bladder, text)
 }
 
 fn contraction(f: &Facts<'_>) -> Option<Caution> {
@@ -359,12 +403,7 @@ fn contraction(f: &Facts<'_>) -> Option<Caution> {
         Contraction::Present => "Contraction in the frame, which can mimic previa: repeat after 20 to 60 minutes.",
         Contraction::Unknown => "Whether a contraction was in the frame was not stated; one can mimic previa.",
     };
-    caution(
-        CautionId::Contraction,
-        text,
-        "a contraction (wall above 1.5 cm) can mimic previa; rescan after 20 to 60 minutes",
-        Provenance::Published,
-    )
+    caution(CautionId::Contraction, text)
 }
 
 fn age_unknown(f: &Facts<'_>) -> Option<Caution> {
@@ -374,8 +413,6 @@ fn age_unknown(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::AgeUnknown,
         "The gestational age is not known: the distance cannot be classified. Check how the pregnancy was dated; a due date with no scan before 22w0d is poorly dated.",
-        "ACOG Committee Opinion 700, 2017",
-        Provenance::Published,
     )
 }
 
@@ -386,8 +423,6 @@ fn age_provisional(f: &Facts<'_>) -> Option<Caution> {
         format!(
             "At {age} the placental position is provisional: most low placentas of the second trimester are not low at birth. No chance is given for one woman."
         ),
-        "Heller 2014, PMID 24658950: 98.4 % of 1,240 low-lying placentas at 16–24 weeks resolved",
-        Provenance::Published,
     )
 }
 
@@ -409,8 +444,6 @@ fn near_twenty(f: &Facts<'_>) -> Option<Caution> {
         format!(
             "{place} Guidelines differ at exactly 20 mm: not low-lying for RCOG and the US consensus, low-lying for SOGC. Near it a finding is borderline."
         ),
-        "RCOG Green-top Guideline 27a, 2018 (read); Reddy 2014 and SOGC 402, 2020 (both from memory)",
-        Provenance::FromMemory,
     )
 }
 
@@ -427,8 +460,6 @@ fn two_dimensional(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::TwoDimensional,
         format!("A two-dimensional plane may over-read: the true distance may be smaller.{lateral} A wide os makes it worse."),
-        "Sadek 2018, BMC Pregnancy Childbirth 18:472 (n = 76)",
-        Provenance::Published,
     )
 }
 
@@ -439,8 +470,6 @@ fn repeatability(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::Repeatability,
         "The repeatability of this distance is not established: within 5 mm of 0, 10 or 20 mm repeat it or ask a second reader.",
-        "Simon 2012, PMID 22262488: reproducibility unknown; the 5 mm is an assumption of this program",
-        Provenance::OwnAssumption,
     )
 }
 
@@ -451,8 +480,6 @@ fn delivery_windows(f: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::DeliveryWindows,
         "No delivery date follows from a distance alone. Windows differ by condition and by issuing body: the one for uncomplicated previa is not the one for placenta accreta spectrum, and bleeding overrides both.",
-        "SMFM Consult Series #44, 2018: previa 36 to 37 6/7 weeks; placenta accreta 34 to 37 weeks",
-        Provenance::Published,
     )
 }
 
@@ -460,12 +487,7 @@ fn reassuring_distance(f: &Facts<'_>) -> Option<Caution> {
     if f.measurement?.side != Side::NotCovering {
         return None;
     }
-    caution(
-        CautionId::ReassuringDistance,
-        "A reassuring distance never excludes haemorrhage, vasa previa or placenta accreta.",
-        "how this program words its findings",
-        Provenance::OwnAssumption,
-    )
+    caution(CautionId::ReassuringDistance, "A reassuring distance never excludes haemorrhage, vasa previa or placenta accreta.")
 }
 
 fn not_stated(f: &Facts<'_>) -> Option<Caution> {
@@ -486,19 +508,12 @@ fn not_stated(f: &Facts<'_>) -> Option<Caution> {
     if missing.is_empty() {
         return None;
     }
-    caution(
-        CautionId::NotStated,
-        format!("Not stated, and it would change the advice: {}.", missing.join("; ")),
-        "unknown is never taken as no",
-        Provenance::OwnAssumption,
-    )
+    caution(CautionId::NotStated, format!("Not stated, and it would change the advice: {}.", missing.join("; ")))
 }
 
 fn closing(_: &Facts<'_>) -> Option<Caution> {
     caution(
         CautionId::Closing,
         "This tool supports, and does not replace, a licensed clinician's judgement and local protocol. It is not a certified medical device.",
-        "purpose of this program",
-        Provenance::OwnAssumption,
     )
 }

@@ -43,6 +43,8 @@ pub mod reading;
 
 pub mod record;
 
+pub mod caseload;
+
 pub mod agree;
 
 pub mod synth;

@@ -2,13 +2,14 @@
 
 use std::fmt::Write as _;
 
-use crate::cautions::{Facts, Scale, cautions};
-use crate::context::GestationalAge;
+use crate::calibrate;
+use crate::cautions::{CautionId, Facts, Scale, cautions};
+use crate::context::{AccretaSign, Answer, ExamContext, GestationalAge};
 use crate::error::Result;
 use crate::evidence::{Condition, accreta_among_previa, conditions, delivery_windows, matching};
-use crate::followup::{Exam, Plan, plan};
-use crate::guideline::{BandKind, ExplainLine, PROVISIONAL_BELOW, Table, boundary_note, explain, headline};
-use crate::measure::{Measurement, Value, words};
+use crate::followup::{self, Exam, Plan, plan};
+use crate::guideline::{BandKind, ExplainLine, Note, PROVISIONAL_BELOW, Table, boundary_note, classify, explain, headline};
+use crate::measure::{self, Measurement, Value, words};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
 
@@ -19,6 +20,39 @@ pub struct Section {
     pub title: &'static str,
     /// Its sentences.
     pub lines: Vec<ExplainLine>,
+}
+
+/// The heading of the list of what is from memory.
+pub const CHECK_FIRST: &str = "Check against the primary document before relying on this";
+
+/// Everything in the program that is from memory, each once: tables, data, follow-up, cautions, checklist, scale, thresholds.
+///
+/// # Errors
+/// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+pub fn from_memory(tables: &[Table]) -> Result<Vec<ExplainLine>> {
+    let mut out = crate::evidence::from_memory(tables)?;
+    out.extend(followup::from_memory()?);
+    let line = |text: String, row: String, source: Citation| ExplainLine { text, row, source };
+    out.extend(
+        CautionId::ALL.into_iter().map(|id| line(format!("Caution \"{}\"", id.id()), format!("cautions / {}", id.id()), id.source())),
+    );
+    out.extend(Note::ALL.into_iter().map(|n| line(n.words().to_owned(), "program / notes".to_owned(), n.source())));
+    out.extend(AccretaSign::ALL.into_iter().map(|s| {
+        line(format!("Sign of accreta: {}, {}", s.words(), s.definition()), "program / accreta signs".to_owned(), AccretaSign::SOURCE)
+    }));
+    let held =
+        measure::cervix::THRESHOLDS.into_iter().chain([measure::thickness::THICKNESS_THRESHOLD, measure::thickness::ANGLE_THRESHOLD]);
+    out.extend(held.map(|t| line(t.says.to_owned(), "program / thresholds".to_owned(), t.source)));
+    out.push(line(
+        "The edge's thickness is taken within 10 mm of where its plates meet.".to_owned(),
+        "program / thresholds".to_owned(),
+        measure::thickness::REACH_SOURCE,
+    ));
+    for source in [calibrate::HEADER_SOURCE, calibrate::SOUND_SPEED_SOURCE] {
+        out.push(line("Uncertainty of a scale from the header.".to_owned(), "program / scale".to_owned(), source));
+    }
+    out.retain(|l| l.source.provenance == Provenance::FromMemory);
+    Ok(out)
 }
 
 /// The answer for one exam.
@@ -43,7 +77,7 @@ impl Sheet {
             // Writing to a String cannot fail.
             let _ = writeln!(out, "{}", section.title.to_uppercase());
             for line in &section.lines {
-                let _ = writeln!(out, "  {}", line.text);
+                let _ = writeln!(out, "  {}", marked(line));
                 if trace {
                     let _ = writeln!(out, "      [{}: {}]", line.row, line.source);
                 }
@@ -52,6 +86,12 @@ impl Sheet {
         }
         out
     }
+}
+
+/// The sentence, with a word on it when it is from memory.
+#[must_use]
+pub fn marked(line: &ExplainLine) -> String {
+    if line.source.provenance == Provenance::FromMemory { format!("{} [from memory]", line.text) } else { line.text.clone() }
 }
 
 fn own(text: String, row: &str, source: &'static str) -> ExplainLine {
@@ -74,6 +114,7 @@ pub fn sheet(exam: &Exam<'_>, scale: Scale, all: &[Table]) -> Result<Sheet> {
     add("Exam", exam_lines(exam));
     add("Distance", distance(exam, scale));
     add("Finding", finding(exam, all));
+    add("Other tables", other_tables(exam, all));
     add("This visit", plan.now.clone());
     add("Next scan", scans(&plan));
     add("The next scan must include", plan.include.clone());
@@ -99,19 +140,85 @@ fn exam_lines(exam: &Exam<'_>) -> Vec<ExplainLine> {
     let age = exam.age.map_or_else(|| "gestational age not known".to_owned(), |a| a.to_string());
     let dating = c.dating.map_or_else(|| "not dated".to_owned(), |d| d.words());
     let date = c.exam_date.map_or_else(|| "exam date not known".to_owned(), |d| d.to_string());
-    let scan = format!(
-        "Route {}, bladder {}, contraction {}, placenta {}, bleeding {}, previous caesareans {}",
-        c.route.words(),
-        c.bladder.words(),
-        c.contraction.words(),
-        c.placental_position.words(),
-        c.bleeding.words(),
-        c.previous_caesareans.map_or_else(|| "unknown".to_owned(), |n| n.to_string()),
-    );
-    vec![
-        own(format!("{age} on {date}, {dating}"), "program / age", "280 days from the first day of the last period to the due date"),
-        own(scan, "program / context", "as entered"),
-    ]
+    let entered = entered(c);
+    let mut out =
+        vec![own(format!("{age} on {date}, {dating}"), "program / age", "280 days from the first day of the last period to the due date")];
+    if !entered.stated.is_empty() {
+        let all: Vec<String> = entered.stated.iter().map(|(what, is)| format!("{what} {is}")).collect();
+        out.push(own(format!("Stated: {}", all.join("; ")), "program / context", "as entered"));
+    }
+    if !entered.unknown.is_empty() {
+        out.push(own(format!("Not stated: {}", entered.unknown.join(", ")), "program / context", "unknown is never taken as no"));
+    }
+    out
+}
+
+/// What was stated of an exam, and the names of what was not.
+pub struct Entered {
+    /// What, and its words.
+    pub stated: Vec<(&'static str, String)>,
+    /// What was not stated.
+    pub unknown: Vec<&'static str>,
+}
+
+/// Everything of a context but its dates, in the order in which it is asked.
+#[must_use]
+pub fn entered(c: &ExamContext) -> Entered {
+    let mut out = Entered { stated: Vec::new(), unknown: Vec::new() };
+    let mut put = |what, stated: bool, words: String| {
+        if stated {
+            out.stated.push((what, words));
+        } else {
+            out.unknown.push(what);
+        }
+    };
+    macro_rules! word {
+        ($what:literal, $value:expr) => {
+            put($what, !$value.not_stated(), $value.words().to_owned())
+        };
+    }
+    macro_rules! number {
+        ($what:literal, $value:expr, $unit:literal) => {
+            put($what, $value.is_some(), $value.map(|n| format!("{n}{}", $unit)).unwrap_or_default())
+        };
+    }
+    word!("dated by", c.dated_by);
+    word!("route", c.route);
+    word!("bladder", c.bladder);
+    word!("contraction", c.contraction);
+    word!("bleeding", c.bleeding);
+    number!("bleeding episodes", c.episodes(), "");
+    word!("pain or contractions", c.pain_or_contractions);
+    word!("placenta", c.placental_position);
+    number!("previous caesareans", c.previous_caesareans, "");
+    word!("other uterine surgery", c.other_uterine_surgery);
+    word!("previous accreta", c.previous_accreta);
+    word!("accreta checklist gone through", c.accreta_assessed);
+    word!("Doppler over the os", c.doppler_over_os);
+    number!("nearest vessel", c.vessel_to_os_mm.map(|m| m.get()), " mm from the os");
+    word!("low earlier in this pregnancy", c.earlier_low_placenta);
+    number!("cervical length", c.cervical_length_mm.map(|m| m.get()), " mm");
+    word!("presentation", c.presentation);
+    number!("head station", c.head_station_cm.map(|s| format!("{s:+}")), " cm from the spines");
+    word!("cord insertion", c.cord_insertion);
+    word!("extra lobe", c.extra_lobe);
+    number!("fetuses", c.fetuses, "");
+    if c.fetuses.is_none_or(|n| n > 1) || !c.which_placenta.not_stated() {
+        word!("which placenta", c.which_placenta);
+    }
+    word!("assisted conception", c.assisted_conception);
+    word!("RhD negative", c.rhd_negative);
+    if c.transvaginal_declined != Answer::Unknown {
+        word!("transvaginal scan declined", c.transvaginal_declined);
+    }
+    if !c.accreta_signs.is_empty() {
+        put("signs of accreta", true, c.accreta_signs.iter().map(|s| s.words()).collect::<Vec<_>>().join(", "));
+    }
+    for bleed in &c.bleeds {
+        let on = bleed.on.map_or_else(|| "day not known".to_owned(), |d| d.to_string());
+        put("bleeding episode", true, format!("{on}, {}", bleed.heaviness.words()));
+    }
+    out
 }
 
 fn distance(exam: &Exam<'_>, scale: Scale) -> Vec<ExplainLine> {
@@ -142,8 +249,34 @@ fn finding(exam: &Exam<'_>, all: &[Table]) -> Vec<ExplainLine> {
     {
         out.push(own(note, "program / boundary", "the tables named"));
     }
+    out.extend(exam.table.out_of_effect(exam.context.exam_date));
     out.extend(explain(f, exam.table));
     out
+}
+
+/// What the same value is under every other table, side by side.
+#[must_use]
+pub fn other_tables(exam: &Exam<'_>, all: &[Table]) -> Vec<ExplainLine> {
+    let (Some(m), Some(f)) = (exam.measurement, exam.finding) else { return Vec::new() };
+    let others = all.iter().filter(|t| t.digest() != exam.table.digest());
+    others
+        .flat_map(|t| {
+            let other = classify(t, m, exam.age, exam.context);
+            // Told by what sort of place it is: each table has names of its own for the same place.
+            let same = other.kinds() == f.kinds() && other.nominal_kind() == f.nominal_kind() && other.applies() == f.applies();
+            let lead = if same { "the same sort of place" } else { "DIFFERENT" };
+            let head = if other.applies() { format!("{} {}: {}", t.name(), t.edition(), headline(&other)) } else { headline(&other) };
+            let row = other_row(&other, t);
+            let line = ExplainLine { text: format!("{head} ({lead})"), row: row.0, source: row.1 };
+            std::iter::once(line).chain(t.out_of_effect(exam.context.exam_date))
+        })
+        .collect()
+}
+
+/// The row that decided under another table, and its source.
+fn other_row(finding: &crate::guideline::Finding, table: &Table) -> (String, Citation) {
+    let rule = explain(finding, table).into_iter().find(|l| l.row.ends_with("/ rule") || l.text.starts_with("Not classified"));
+    rule.map_or_else(|| (format!("{} / source", table.id()), table.source().clone()), |l| (l.row, l.source))
 }
 
 fn scans(plan: &Plan) -> Vec<ExplainLine> {

@@ -6,7 +6,8 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
-use crate::context::{Bladder, Bleeding, Contraction, Route};
+use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
+use crate::followup::UrgentId;
 use crate::measure::Side;
 use crate::units::PxPoint;
 
@@ -18,6 +19,9 @@ use crate::units::PxPoint;
 pub struct Arguments {
     /// A file or folder to open in the window; the bundled sample exam when nothing is named
     pub path: Option<PathBuf>,
+    /// A guideline table of your own, beside those in the folder "tables" of the data folder
+    #[arg(long = "table", value_name = "FILE")]
+    pub tables: Vec<PathBuf>,
     /// Without this, the window opens
     #[command(subcommand)]
     pub command: Option<Command>,
@@ -43,8 +47,14 @@ pub enum Command {
     Agree(AgreeArgs),
     /// The whole answer for saved readings: urgent first, next scan, what each body says; with its sources
     Sheet(SheetArgs),
-    /// Print the guideline tables with the source of every number
-    Guidelines,
+    /// Who is due: open urgent matters first, then owed, overdue, unread, due now, unsigned
+    Due(DueArgs),
+    /// Record who was told of an urgent matter, by whom, when, and whether it was read back
+    Told(ToldArgs),
+    /// Print the guideline tables with the source of every number, or what is from memory
+    Guidelines(GuidelinesArgs),
+    /// Print an empty form of what is known of an exam, for read --context
+    Form,
     /// Read the bundled sample exam from its saved landmarks
     Sample(SampleArgs),
 }
@@ -81,6 +91,12 @@ pub struct ReadArgs {
     /// Guideline table (see `osspan guidelines`); there is no default
     #[arg(long)]
     pub guideline: String,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
+    /// A form file of what is known of the exam (see `osspan form`); what is named here besides goes before it
+    #[arg(long, value_name = "FILE")]
+    pub context: Option<PathBuf>,
     /// Day of the exam, YYYY-MM-DD; taken from the file where it says so
     #[arg(long)]
     pub exam_date: Option<Date>,
@@ -103,7 +119,7 @@ pub struct ReadArgs {
     #[arg(long, value_parser = word::<Bleeding>, default_value = "unknown")]
     pub bleeding: Bleeding,
     /// Number of previous caesareans, the present one not counted
-    #[arg(long)]
+    #[arg(long, value_parser = caesareans)]
     pub previous_caesareans: Option<u8>,
     /// Who reads; needed for --save
     #[arg(long)]
@@ -143,6 +159,9 @@ pub struct VerifyArgs {
     /// Say nothing of records that verify
     #[arg(long)]
     pub quiet: bool,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
 }
 
 /// Arguments of `find`. Every option narrows the list.
@@ -216,12 +235,93 @@ pub struct AgreeArgs {
 pub struct SheetArgs {
     /// Folder of records; the user's data folder when none is named
     pub folder: Option<PathBuf>,
-    /// Under every bundled guideline table instead of the one each reading was made with
+    /// Under every guideline table at hand instead of the one each exam was read with
     #[arg(long)]
     pub every_guideline: bool,
     /// Name the row and the source behind every sentence
     #[arg(long)]
     pub trace: bool,
+    /// Of the bundled sample exam; nothing is saved
+    #[arg(long, conflicts_with = "folder")]
+    pub sample: bool,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
+}
+
+/// Guideline tables of one's own.
+#[derive(Clone, Debug, Default, Args)]
+pub struct TablesArgs {
+    /// A guideline table of your own, beside those in the folder "tables" of the data folder
+    #[arg(long = "table", value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `due`.
+#[derive(Debug, Args)]
+pub struct DueArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// Folder of exams: those without a saved reading are listed as unread
+    #[arg(long, value_name = "FOLDER")]
+    pub exams: Option<PathBuf>,
+    /// The day to list for, YYYY-MM-DD; today when none is named
+    #[arg(long)]
+    pub on: Option<Date>,
+    /// Name the patients; otherwise only the key that stands for each is shown
+    #[arg(long)]
+    pub names: bool,
+    /// List also those of whom nothing is asked
+    #[arg(long)]
+    pub all: bool,
+    /// Print the list as JSON
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print the list as CSV
+    #[arg(long)]
+    pub csv: bool,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
+}
+
+/// Arguments of `told`.
+#[derive(Debug, Args)]
+pub struct ToldArgs {
+    /// Beginning of the id of the reading that the matter was seen in, as `due` shows it
+    pub reading: String,
+    /// Which matter: covering-and-bleeding, bleeding, pain-or-contractions, vasa-previa, suspected-accreta
+    #[arg(long, value_parser = word::<UrgentId>)]
+    pub matter: UrgentId,
+    /// Who was told
+    #[arg(long)]
+    pub to: String,
+    /// Who told
+    #[arg(long)]
+    pub by: String,
+    /// When, such as 2031-03-14T09:26:00+01:00; now when not named
+    #[arg(long)]
+    pub at: Option<String>,
+    /// It was read back; without this the matter stays open
+    #[arg(long)]
+    pub read_back: bool,
+    /// Folder of records; the user's data folder when none is named
+    #[arg(long)]
+    pub folder: Option<PathBuf>,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
+}
+
+/// Arguments of `guidelines`.
+#[derive(Debug, Args)]
+pub struct GuidelinesArgs {
+    /// Print only what is from memory: check it against the primary document before relying on it
+    #[arg(long)]
+    pub from_memory: bool,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
 }
 
 /// Arguments of `sample`.
@@ -258,31 +358,25 @@ fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|e| e.to_string())
 }
 
+/// A plausible number of previous caesareans.
+fn caesareans(text: &str) -> Result<u8, String> {
+    Limits::CAESAREANS.count(text).map_err(|e| e.to_string())?.ok_or_else(|| "expected a number".to_owned())
+}
+
 /// A point: "12.5,40" with decimal points, or "12,5;40" where commas may be decimal.
 fn point(text: &str) -> Result<PxPoint, String> {
     let wanted = "expected two numbers of pixels such as 412.5,300 (or 412,5;300 with decimal commas)";
     let (x, y) = match text.split_once(';') {
-        Some((x, y)) => (number(x)?, number(y)?),
+        Some((x, y)) => (decimal(x)?, decimal(y)?),
         None => {
             let parts: Vec<_> = text.split(',').collect();
             let [x, y] = parts[..] else {
                 return Err(format!("{wanted}, found \"{text}\""));
             };
-            (number(x)?, number(y)?)
+            (decimal(x)?, decimal(y)?)
         }
     };
     Ok(PxPoint::new(x, y))
-}
-
-/// A number with a decimal point or comma. One comma before exactly three digits could be either and is refused.
-fn number(text: &str) -> Result<f64, String> {
-    let t = text.trim();
-    if let Some((whole, fraction)) = t.split_once(',')
-        && (t.contains('.') || fraction.contains(',') || (fraction.len() == 3 && !whole.is_empty() && whole != "0"))
-    {
-        return Err(format!("\"{t}\" could be read in two ways; write it with a decimal point"));
-    }
-    t.replace(',', ".").parse().ok().filter(|v: &f64| v.is_finite()).ok_or_else(|| format!("expected a number, found \"{t}\""))
 }
 
 #[cfg(test)]
@@ -294,11 +388,11 @@ mod tests {
     fn decimal_commas_are_read_and_ambiguous_ones_refused() {
         assert_eq!(point("12.5,40").unwrap(), PxPoint::new(12.5, 40.0));
         assert_eq!(point("12,5;40").unwrap(), PxPoint::new(12.5, 40.0));
-        assert_eq!(number("10,5").unwrap(), 10.5);
-        assert!(number("1,050").is_err());
-        assert!(number("1,050.5").is_err());
+        assert_eq!(decimal("10,5").unwrap(), 10.5);
+        assert!(decimal("1,050").is_err());
+        assert!(decimal("1,050.5").is_err());
         assert!(point("12").is_err());
         assert!(point("1,2,3").is_err());
-        assert!(number("NaN").is_err());
+        assert!(decimal("NaN").is_err());
     }
 }

@@ -6,6 +6,7 @@
 mod agree;
 mod args;
 mod checkpoint;
+mod due;
 mod export;
 mod find;
 mod list;
@@ -13,10 +14,14 @@ mod output;
 mod read;
 mod sample;
 mod sheet;
-mod tables;
+pub(crate) mod tables;
+mod told;
 mod verify;
 
-pub use args::{AgreeArgs, Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs, SideArg, VerifyArgs};
+pub use args::{
+    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs, SideArg,
+    TablesArgs, ToldArgs, VerifyArgs,
+};
 pub use export::{ExportCommand, FrameNumbers};
 
 use std::io::Write;
@@ -37,7 +42,10 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),
         Command::Agree(a) => agree::run(a, &mut out),
         Command::Sheet(a) => sheet::run(a, &mut out),
-        Command::Guidelines => tables::run(&mut out),
+        Command::Due(a) => due::run(a, &mut out),
+        Command::Told(a) => told::run(a, &mut out),
+        Command::Guidelines(a) => tables::run(a, &mut out),
+        Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Sample(a) => sample::run(a, &mut out),
     };
     match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {

@@ -5,15 +5,18 @@ use std::process::ExitCode;
 
 use super::args::ReadArgs;
 use super::output::Said;
-use super::{Done, output};
+use super::{Done, output, tables};
 use crate::calibrate::header::PixelSpacingConsent;
-use crate::context::Dating;
+use crate::context::{Dating, from_form};
 use crate::error::{Error, ErrorKind};
+use crate::files;
 use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Repeatability};
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord, Store};
-use crate::{files, guideline};
+
+/// Longest form file that is read, bytes.
+const LONGEST_FORM: u64 = 64 * 1024;
 
 pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     let edge = match (args.edge, args.last_placenta, args.wall_end) {
@@ -26,17 +29,31 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
                 .found("none"));
         }
     };
-    let table = guideline::table(&args.guideline)?;
+    let (shelf, faults) = tables::shelf(&args.tables.files)?;
+    let table = tables::choose(&shelf, &faults, &args.guideline)?;
     let file = StoredFile::open(&args.file)?;
     let frame = file.frame(args.frame)?;
-    let mut context = reading::context_of(file.facts());
-    context.exam_date = args.exam_date.or(context.exam_date);
-    context.dating = args.due_date.map(Dating::DueDate).or(args.last_period.map(Dating::LastPeriod)).or(context.dating);
-    context.route = args.route;
-    context.bladder = args.bladder;
-    context.contraction = args.contraction;
-    context.bleeding = args.bleeding;
-    context.previous_caesareans = args.previous_caesareans;
+    let of_file = reading::context_of(file.facts());
+    // What is named on the command line goes before the form, and the form before the file.
+    let mut context = match &args.context {
+        Some(path) => files::read_text(path, LONGEST_FORM).and_then(|t| from_form(&t)).map_err(|e| e.at(path))?,
+        None => of_file.clone(),
+    };
+    context.exam_date = args.exam_date.or(context.exam_date).or(of_file.exam_date);
+    context.dating = args.due_date.map(Dating::DueDate).or(args.last_period.map(Dating::LastPeriod)).or(context.dating).or(of_file.dating);
+    if !args.route.not_stated() {
+        context.route = args.route;
+    }
+    if !args.bladder.not_stated() {
+        context.bladder = args.bladder;
+    }
+    if !args.contraction.not_stated() {
+        context.contraction = args.contraction;
+    }
+    if !args.bleeding.not_stated() {
+        context.bleeding = args.bleeding;
+    }
+    context.previous_caesareans = args.previous_caesareans.or(context.previous_caesareans);
     // Dates that were given but cannot be true are refused, not dropped.
     if context.exam_date.is_some() && context.dating.is_some() {
         context.gestational_age()?;
@@ -51,7 +68,7 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         consent: consent.as_ref(),
         repeatability: &repeatability,
         context: &context,
-        table: &table,
+        table,
     };
     let made = reading::read(&inputs)?;
     let folder = match &args.records {
@@ -74,7 +91,10 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     if !args.json {
         output::line(out, &format!("Frame {} of {} · {}", args.frame, file.frame_count(), context_line(&context)))?;
         let mut said = Said::default();
-        output::reading(out, &made, &table, &mut said)?;
+        output::reading(out, &made, table, &mut said)?;
+        if let Some(why) = table.out_of_effect(context.exam_date) {
+            output::wrapped(out, "  ! ", &why.text)?;
+        }
         output::cautions(out, &made.cautions, &mut said)?;
         said.print_sources(out)?;
         if let Some(path) = &saved {

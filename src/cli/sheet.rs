@@ -1,46 +1,52 @@
-//! `sheet`: the whole answer for saved readings: urgent first, distance, finding, next scan, what each body says of birth,
-//! groups of women, cautions. With `--trace` every sentence names the row and the source that led to it.
+//! `sheet`: the whole answer for saved readings, exam by exam: urgent first, distance, finding under every body's table, next scan,
+//! what each body says of birth, groups of women, change over visits, cautions. With `--trace` every sentence names the row
+//! and the source that led to it.
 
 use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SheetArgs;
-use super::{Done, output};
-use crate::cautions::Scale;
+use super::{Done, output, tables};
+use crate::caseload::{Caseload, SavedExam, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
-use crate::followup::Exam;
-use crate::guideline::{self, Table};
-use crate::reading::Distance;
-use crate::record::{ReadingRecord, Store};
-use crate::sheet::sheet;
-use crate::{evidence, files};
+use crate::guideline::Table;
+use crate::load::StoredFile;
+use crate::measure::Repeatability;
+use crate::reading::{self, Inputs};
+use crate::record::{Origin, ReadingRecord, Store};
+use crate::sample::{FILE, SavedLandmarks};
+use crate::{files, sheet};
+
+/// Longest landmarks file of the sample exam, bytes.
+const LONGEST: u64 = 1024 * 1024;
 
 pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
-    let folder = match &args.folder {
-        Some(f) => f.clone(),
-        None => files::records_dir()?,
-    };
-    let (records, damaged) = Store::at(&folder).load()?;
-    if records.is_empty() {
-        return Err(damaged.into_iter().next().unwrap_or_else(|| {
-            Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(&folder)
-        }));
-    }
-    let all = guideline::tables()?;
-    for stored in &records {
-        let record = &stored.record;
-        let own = guideline::table(&record.table.id)?;
-        let chosen: Vec<&Table> = if args.every_guideline { all.iter().collect() } else { vec![&own] };
-        for table in chosen {
-            let name = stored.path.file_name().unwrap_or_default().to_string_lossy();
-            output::line(out, &format!("== {name} · {} · read by {}", table.name(), record.reader))?;
-            output::line(out, &text(record, table, &all, args.trace)?)?;
+    let (shelf, _) = tables::shelf(&args.tables.files)?;
+    let (records, told, damaged) = if args.sample { (sample_records()?, Vec::new(), Vec::new()) } else { saved(args)? };
+    let cases = Caseload::of(records, &told);
+    for woman in &cases.women {
+        for (i, exam) in woman.exams.iter().enumerate() {
+            let own = table_or_first(exam, &shelf)?;
+            let chosen: Vec<&Table> = if args.every_guideline { shelf.all().iter().collect() } else { vec![&own] };
+            let date = exam.context.exam_date.map_or_else(|| "undated".to_owned(), |d| d.to_string());
+            let mut readers: Vec<&str> = exam.readings.iter().map(|r| r.reader.as_str()).collect();
+            readers.sort_unstable();
+            readers.dedup();
+            for table in chosen {
+                let head =
+                    format!("== {} · exam of {date} · {} {} · read by {}", woman.key, table.name(), table.edition(), readers.join(", "));
+                output::line(out, &head)?;
+                if exam.table(&shelf).is_none() && !args.every_guideline {
+                    output::line(out, "   (the table that it was read with is not at hand)")?;
+                }
+                output::line(out, &SavedExam::sheet_of(woman, i, table, &shelf)?.text(args.trace))?;
+            }
         }
     }
     if args.trace {
-        output::line(out, "CHECK AGAINST THE PRIMARY DOCUMENT BEFORE RELYING ON THIS (from memory)")?;
-        for said in evidence::from_memory(&all)? {
-            output::wrapped(out, "  - ", &said.text)?;
+        output::line(out, &format!("{} (from memory)", sheet::CHECK_FIRST.to_uppercase()))?;
+        for said in sheet::from_memory(shelf.all())? {
+            output::wrapped(out, "  - ", &format!("{} [{}]", said.text.trim(), said.row))?;
         }
     }
     for e in &damaged {
@@ -49,14 +55,53 @@ pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(record: &ReadingRecord, table: &Table, all: &[Table], trace: bool) -> Result<String> {
-    let age = record.context.gestational_age().ok();
-    let measurement = match &record.distance {
-        Distance::Measured(m) => Some(&m.measurement),
-        Distance::NoScale { .. } => None,
+type Saved = (Vec<ReadingRecord>, Vec<crate::record::ToldRecord>, Vec<Error>);
+
+fn saved(args: &SheetArgs) -> Result<Saved> {
+    let folder = match &args.folder {
+        Some(f) => f.clone(),
+        None => files::records_dir()?,
     };
-    let finding = measurement.map(|m| guideline::classify(table, m, age, &record.context));
-    let exam = Exam { table, context: &record.context, age, stated_side: Some(record.side), measurement, finding: finding.as_ref() };
-    let scale = if measurement.is_some() { Scale::Unchecked } else { Scale::Missing };
-    Ok(sheet(&exam, scale, all)?.text(trace))
+    let store = Store::at(&folder);
+    let (records, mut damaged) = store.load()?;
+    if records.is_empty() {
+        return Err(damaged.into_iter().next().unwrap_or_else(|| {
+            Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(&folder)
+        }));
+    }
+    let (told, more) = store.told()?;
+    damaged.extend(more);
+    Ok((records.into_iter().map(|s| s.record).collect(), told.into_iter().map(|t| t.record).collect(), damaged))
+}
+
+/// The sample exam's readings from its saved landmarks, as they would be saved; the clock plays no part in them.
+fn sample_records() -> Result<Vec<ReadingRecord>> {
+    let dir = files::sample_exam_dir().ok_or_else(|| {
+        Error::new(ErrorKind::Io, "the sample exam is not here")
+            .expected("a folder sample-images beside the program or the sources")
+            .found("none")
+    })?;
+    let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
+    let table = crate::guideline::table(&saved.guideline)?;
+    let repeatability = Repeatability::assumed_total();
+    let mut out = Vec::new();
+    for (n, one) in saved.readings.iter().enumerate() {
+        let file = StoredFile::open(&dir.join(&one.file))?;
+        let frame = file.frame(one.frame)?;
+        let context = one.context(saved.context(file.facts()));
+        let landmarks = one.landmarks();
+        let inputs = Inputs {
+            geometry: file.geometry(),
+            landmarks: &landmarks,
+            side: one.side,
+            consent: None,
+            repeatability: &repeatability,
+            context: &context,
+            table: &table,
+        };
+        let made = reading::read(&inputs)?;
+        let saved_at = format!("2025-01-01T00:{:02}:{:02}+00:00", n / 60 % 60, n % 60);
+        out.push(ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, saved_at, Vec::new()))?);
+    }
+    Ok(out)
 }

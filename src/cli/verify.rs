@@ -7,7 +7,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::args::VerifyArgs;
-use super::{Done, output};
+use super::{Done, output, tables};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::frame::FrameId;
@@ -56,13 +56,16 @@ pub(super) fn run(args: &VerifyArgs, out: &mut dyn Write) -> Done {
     if !folder.is_dir() {
         return Err(Error::new(ErrorKind::Io, "there are no records").expected("a folder of records").found("no such folder").at(&folder));
     }
+    let (shelf, _) = tables::shelf(&args.tables.files)?;
     let images = args.images.as_deref().map(Digests::of).transpose()?;
     let checkpoint = args
         .checkpoint
         .as_deref()
         .map(|p| files::read_text(p, LONGEST_CHECKPOINT).and_then(|t| Checkpoint::from_json(&t)).map_err(|e| e.at(p)))
         .transpose()?;
-    let totals = Store::at(&folder).verify(images.as_ref().map(|i| i as &(dyn ImageSource + Sync)), &mut |v| print(v, args.quiet, out))?;
+    let totals = Store::at(&folder)
+        .with_tables(shelf)
+        .verify(images.as_ref().map(|i| i as &(dyn ImageSource + Sync)), &mut |v| print(v, args.quiet, out))?;
     let lost = checkpoint.as_ref().map_or(Ok(0), |c| against(c, &totals, out))?;
     if totals.unfinished > 0 {
         let text = format!("{} unfinished file(s) that a crash left; they are no records and may be removed", totals.unfinished);

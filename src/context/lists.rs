@@ -21,6 +21,12 @@ macro_rules! words {
             /// Every value, the order in which a person is asked.
             pub const ALL: &'static [Self] = &[$(Self::$variant,)+ Self::Unknown];
 
+            /// Whether nothing was stated.
+            #[must_use]
+            pub const fn not_stated(&self) -> bool {
+                matches!(self, Self::Unknown)
+            }
+
             /// The words shown for it.
             #[must_use]
             pub const fn words(self) -> &'static str {
@@ -137,6 +143,46 @@ words! {
     }
 }
 
+words! {
+    /// What the due date rests on.
+    DatedBy {
+        /// The last menstrual period alone.
+        LastPeriod => "last period alone",
+        /// A scan before 22w0d, which confirmed or set it.
+        EarlyScan => "scan before 22w0d",
+        /// A scan at 22w0d or later, and none before it.
+        LateScan => "first scan at 22w0d or later",
+        /// The day of retrieval or transfer.
+        AssistedConception => "assisted conception",
+    }
+}
+
+words! {
+    /// How much she bled.
+    Heaviness {
+        /// Stains or spots.
+        Spotting => "spotting",
+        /// More than spots, less than heavy.
+        Light => "light",
+        /// Heavy.
+        Heavy => "heavy",
+    }
+}
+
+words! {
+    /// Whose placenta was measured, where there is more than one fetus.
+    WhichPlacenta {
+        /// Shared by the fetuses.
+        Shared => "shared",
+        /// Of the first fetus.
+        First => "of fetus 1",
+        /// Of the second fetus.
+        Second => "of fetus 2",
+        /// Of a third or later fetus.
+        Later => "of a later fetus",
+    }
+}
+
 /// An ultrasound sign of placenta accreta spectrum, by the usual descriptors. Recorded, never scored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -183,6 +229,23 @@ impl AccretaSign {
         "EW-AIP descriptors, Collins 2016, Ultrasound Obstet Gynecol 47:271-5; list of headings read, definitions from memory",
         Provenance::FromMemory,
     );
+
+    /// What to look for.
+    #[must_use]
+    pub const fn definition(self) -> &'static str {
+        match self {
+            Self::LossOfPlane => "loss or irregularity of the dark plane under the placental bed",
+            Self::Lacunae => "numerous, some large and irregular, often with turbulent flow",
+            Self::BladderWallInterruption => "loss or break of the bright line between uterus and bladder",
+            Self::MyometrialThinning => "wall over the placenta under 1 mm or not seen",
+            Self::PlacentalBulge => "the outer surface is pushed out and intact",
+            Self::FocalExophyticMass => "placental tissue through the outer surface",
+            Self::UterovesicalHypervascularity => "many vessels between uterus and bladder, in colour",
+            Self::SubplacentalHypervascularity => "many vessels under the placenta, in colour",
+            Self::BridgingVessels => "vessels across the wall and beyond the outer surface",
+            Self::LacunaeFeederVessels => "fast vessels from the wall into lacunae",
+        }
+    }
 
     /// The words shown for it.
     #[must_use]

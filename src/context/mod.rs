@@ -3,18 +3,51 @@
 //! Unknown is a value of its own everywhere. It is the default, it is said aloud, and it changes the advice.
 
 mod age;
+mod form;
 mod lists;
+mod numbers;
 
 pub use age::{Dating, GestationalAge, MAX_AGE_DAYS, TERM_DAYS, date_at, gestational_age};
+pub use form::{blank_form, from_form};
 pub use lists::{
-    AccretaSign, Answer, Bladder, Bleeding, Contraction, CordInsertion, DopplerOverOs, PlacentalPosition, Presentation, Route,
+    AccretaSign, Answer, Bladder, Bleeding, Contraction, CordInsertion, DatedBy, DopplerOverOs, Heaviness, PlacentalPosition, Presentation,
+    Route, WhichPlacenta,
 };
+pub use numbers::{Limits, decimal, whole};
 
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::Mm;
+
+/// One bleeding episode.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields, rename_all = "kebab-case")]
+pub struct BleedingEpisode {
+    /// The day, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub on: Option<Date>,
+    /// How much.
+    pub heaviness: Heaviness,
+}
+
+/// A distance that was measured elsewhere and typed in. Its error is not known, so it is shown and nothing follows from it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+pub struct MeasuredElsewhere {
+    /// Signed distance, mm: negative is overlap.
+    pub signed_mm: Mm,
+    /// The day, where it is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<Date>,
+    /// How it was scanned.
+    #[serde(default)]
+    pub route: Route,
+    /// Where or by whom, as typed; may be empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub by: String,
+}
 
 /// What is known of one exam. Every field may be unknown.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -78,6 +111,21 @@ pub struct ExamContext {
     pub rhd_negative: Answer,
     /// A transvaginal scan was offered and declined.
     pub transvaginal_declined: Answer,
+    /// What the due date rests on.
+    #[serde(skip_serializing_if = "DatedBy::not_stated")]
+    pub dated_by: DatedBy,
+    /// Station of the head, whole cm from the ischial spines: negative above them, positive below.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub head_station_cm: Option<i8>,
+    /// Whose placenta was measured, where there is more than one fetus.
+    #[serde(skip_serializing_if = "WhichPlacenta::not_stated")]
+    pub which_placenta: WhichPlacenta,
+    /// The bleeding episodes that are known one by one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub bleeds: Vec<BleedingEpisode>,
+    /// Distances that were measured elsewhere.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub measured_elsewhere: Vec<MeasuredElsewhere>,
 }
 
 impl ExamContext {
@@ -98,6 +146,19 @@ impl ExamContext {
             (Some(_), None) => Err(missing("exam date")),
             (None, None) => Err(missing("date at all")),
         }
+    }
+
+    /// Number of bleeding episodes so far: as counted, or as many as are listed one by one; `None` when unknown.
+    #[must_use]
+    pub fn episodes(&self) -> Option<u8> {
+        let listed = u8::try_from(self.bleeds.len()).unwrap_or(u8::MAX);
+        self.bleeding_episodes.map(|n| n.max(listed)).or_else(|| (listed > 0).then_some(listed))
+    }
+
+    /// Whether the due date was set by a first scan at 22w0d or later, or by no scan at all.
+    #[must_use]
+    pub const fn poorly_dated(&self) -> bool {
+        matches!(self.dated_by, DatedBy::LateScan | DatedBy::LastPeriod)
     }
 
     /// Whether there is, or may have been, surgery on the uterus: any previous caesarean or other operation.

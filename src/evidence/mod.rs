@@ -24,7 +24,7 @@ fn bundled<T: DeserializeOwned>(name: &str, text: &str) -> Result<T> {
         .map_err(|e| Error::new(ErrorKind::Guideline, format!("the bundled data \"{name}\" is faulty")).found(e.to_string()))
 }
 
-/// Every bundled fact that is from memory, for the list "check against the primary document before relying on this".
+/// Every bundled fact of the tables and data here that is from memory.
 ///
 /// # Errors
 /// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.

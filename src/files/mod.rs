@@ -44,6 +44,14 @@ pub fn records_dir() -> Result<PathBuf> {
     Ok(data_dir()?.join("records"))
 }
 
+/// Where a department puts its own guideline tables.
+///
+/// # Errors
+/// As [`data_dir`].
+pub fn tables_dir() -> Result<PathBuf> {
+    Ok(data_dir()?.join("tables"))
+}
+
 /// Where unfinished readings are kept in a data folder.
 #[must_use]
 pub fn drafts_in(data_dir: &Path) -> PathBuf {
@@ -139,4 +147,10 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
 #[must_use]
 pub fn now() -> String {
     jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}
+
+/// The present day here.
+#[must_use]
+pub fn today() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date()
 }

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{Due, Plan, Told, open};
+use super::{Due, Plan, Told, UrgentId, open};
 
 /// What a list needs to know of one woman's latest exam. Identity stays with the caller; `key` is what it prints.
 #[derive(Clone, Copy, Debug)]
@@ -18,6 +18,10 @@ pub struct Latest<'a> {
     pub read: bool,
     /// Whether it was signed off.
     pub signed: bool,
+    /// Whether it is the woman's newest exam: only that one asks for the next scan.
+    pub newest: bool,
+    /// Whether the pregnancy is past every age that is believed, so that nothing of it is due any more.
+    pub past: bool,
 }
 
 /// Why an exam is on the list, most pressing first.
@@ -40,6 +44,8 @@ pub enum Standing {
     Later,
     /// A scan is asked for and the pregnancy is not dated.
     NoDates,
+    /// The pregnancy is over by its dates.
+    Past,
     /// Nothing is asked for.
     Nothing,
 }
@@ -57,6 +63,7 @@ impl Standing {
             Self::Unsigned => "not signed off",
             Self::Later => "later",
             Self::NoDates => "asked for, but not dated",
+            Self::Past => "past 45 weeks: nothing is due any more",
             Self::Nothing => "nothing asked for",
         }
     }
@@ -76,6 +83,8 @@ pub struct Listed {
     pub to: Option<Date>,
     /// What is most pressing, in words.
     pub why: String,
+    /// Every urgent matter that is open, most pressing first.
+    pub open: Vec<UrgentId>,
 }
 
 /// The list on `today`: the most pressing first, within it the earliest date, then by key.
@@ -96,10 +105,15 @@ fn listed(exam: &Latest<'_>, today: Date) -> Listed {
         }
     };
     add(!open.is_empty(), Standing::OpenUrgent);
-    add(!exam.plan.now.is_empty(), Standing::OwedNow);
+    let asks = exam.newest && !exam.past;
+    // What was to be done before she left is over; of what is still owed, vasa previa and accreta come first.
+    let mut owed: Vec<_> = exam.plan.now.iter().filter(|l| !l.row.ends_with("now / repeat")).collect();
+    owed.sort_by_key(|l| !(l.row.contains("now / doppler") || l.row.ends_with("now / accreta")));
+    add(asks && !owed.is_empty(), Standing::OwedNow);
     add(!exam.read, Standing::Unread);
     add(exam.read && !exam.signed, Standing::Unsigned);
-    match scan.map(|s| s.due(today)) {
+    add(exam.past, Standing::Past);
+    match scan.filter(|_| asks).map(|s| s.due(today)) {
         Some(Due::Overdue) => standing.push(Standing::Overdue),
         Some(Due::Now) => standing.push(Standing::DueNow),
         Some(Due::Later) => standing.push(Standing::Later),
@@ -112,13 +126,20 @@ fn listed(exam: &Latest<'_>, today: Date) -> Listed {
     standing.sort();
     let why = match standing.first() {
         Some(Standing::OpenUrgent) => open.first().map(|u| u.line.text.clone()),
-        Some(Standing::OwedNow) => exam.plan.now.first().map(|l| l.text.clone()),
+        Some(Standing::OwedNow) => owed.first().map(|l| l.text.clone()),
         Some(Standing::Overdue | Standing::DueNow | Standing::Later | Standing::NoDates) => scan.map(|s| s.line.text.clone()),
         Some(other) => Some(other.words().to_owned()),
         None => None,
     };
-    let dates = scan.and_then(|s| s.dates);
-    Listed { key: exam.key.to_owned(), standing, from: dates.map(|d| d.0), to: dates.map(|d| d.1), why: why.unwrap_or_default() }
+    let dates = scan.filter(|_| asks).and_then(|s| s.dates);
+    Listed {
+        key: exam.key.to_owned(),
+        standing,
+        from: dates.map(|d| d.0),
+        to: dates.map(|d| d.1),
+        why: why.unwrap_or_default(),
+        open: open.iter().map(|u| u.id).collect(),
+    }
 }
 
 #[cfg(test)]
@@ -165,7 +186,7 @@ mod tests {
         let urgent = plan(Some(("2026-05-13", "2026-05-19")), &[], &[UrgentId::Bleeding]);
         let told =
             [Told { matter: UrgentId::Bleeding, to: "A".into(), by: "B".into(), at: "2026-04-16T10:00:00+02:00".into(), read_back: true }];
-        let exam = |key, plan, told| Latest { key, plan, told, read: true, signed: true };
+        let exam = |key, plan, told| Latest { key, plan, told, read: true, signed: true, newest: true, past: false };
         let exams = [
             exam("g quiet", &quiet, &[][..]),
             exam("f later", &later, &[]),
@@ -176,10 +197,24 @@ mod tests {
             exam("h urgent but told", &urgent, &told),
             Latest { read: false, ..exam("i unread", &quiet, &[]) },
             Latest { signed: false, ..exam("j unsigned", &quiet, &[]) },
+            Latest { past: true, ..exam("k past", &overdue, &[]) },
+            Latest { newest: false, ..exam("l followed by another exam", &owed, &[]) },
         ];
         let list = due_list(&exams, "2026-04-16".parse().unwrap());
         let keys: Vec<&str> = list.iter().map(|l| l.key.as_str()).collect();
-        let want = ["b urgent", "c owed", "d overdue", "i unread", "e due", "j unsigned", "f later", "h urgent but told", "g quiet"];
+        let want = [
+            "b urgent",
+            "c owed",
+            "d overdue",
+            "i unread",
+            "e due",
+            "j unsigned",
+            "f later",
+            "h urgent but told",
+            "k past",
+            "g quiet",
+            "l followed by another exam",
+        ];
         assert_eq!(keys, want);
         assert_eq!(list[1].why, "Doppler");
         assert_eq!(list[1].standing, [Standing::OwedNow, Standing::Later]);

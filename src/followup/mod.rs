@@ -15,7 +15,7 @@ use jiff::civil::Date;
 
 use crate::context::{Answer, ExamContext, GestationalAge, date_at};
 use crate::error::Result;
-use crate::guideline::{BandKind, ExplainLine, Finding, Outcome, Reason, Table, may_reach_os};
+use crate::guideline::{BandKind, ExplainLine, Finding, FollowUp, Outcome, Reason, Table, may_reach_os};
 use crate::measure::{Measurement, Side};
 use crate::source::{Citation, Provenance};
 
@@ -145,10 +145,34 @@ pub fn plan(exam: &Exam<'_>) -> Result<Plan> {
                 None => statements.push(rule.line()),
             }
         }
+        let kind = |f: &FollowUp| f.kinds.is_empty() || kinds.iter().any(|k| f.kinds.contains(k));
+        for f in exam.table.follow_up().iter().filter(|f| f.ages.0 <= age && age <= f.ages.1 && kind(f)) {
+            let line = ExplainLine {
+                text: format!("{}: {}", exam.table.name(), f.text),
+                row: format!("{} / follow-up / {}", exam.table.id(), f.id),
+                source: f.source.clone(),
+            };
+            match f.window {
+                Some((from, to)) => scans.push(NextScan { from, to, dates: dates(exam.context, from, to), own_table: true, line }),
+                None => statements.push(line),
+            }
+        }
     }
     scans.sort_by_key(|s| (!s.own_table, s.from, s.to));
     let include = if scans.is_empty() { Vec::new() } else { now::include(exam) };
     Ok(Plan { urgent: urgent::urgent(exam), now: now::now(exam), include, statements, silent: silent(exam, &scans), scans })
+}
+
+/// Everything that a plan may say from memory: rows of the follow-up data and the program's own sentences.
+///
+/// # Errors
+/// As [`rules`].
+pub fn from_memory() -> Result<Vec<ExplainLine>> {
+    let mut out: Vec<ExplainLine> = rules()?.iter().map(Rule::line).collect();
+    out.retain(|l| l.source.provenance == Provenance::FromMemory);
+    out.extend(now::from_memory());
+    out.extend(urgent::from_memory());
+    Ok(out)
 }
 
 fn dates(context: &ExamContext, from: GestationalAge, to: GestationalAge) -> Option<(Date, Date)> {

@@ -24,6 +24,64 @@ pub enum UrgentId {
     SuspectedAccreta,
 }
 
+impl UrgentId {
+    /// Every matter.
+    pub const ALL: [Self; 5] =
+        [Self::CoveringAndBleeding, Self::Bleeding, Self::PainOrContractions, Self::VasaPrevia, Self::SuspectedAccreta];
+
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::CoveringAndBleeding => "bleeding with a placenta that covers or may reach the os",
+            Self::Bleeding => "bleeding",
+            Self::PainOrContractions => "pain or contractions",
+            Self::VasaPrevia => "vessel near the os",
+            Self::SuspectedAccreta => "signs of placenta accreta spectrum",
+        }
+    }
+
+    /// Its kebab-case name, as in files and on the command line.
+    #[must_use]
+    pub const fn id(self) -> &'static str {
+        row(self)
+    }
+
+    /// Where its sentence comes from.
+    #[must_use]
+    pub const fn source(self) -> Citation {
+        let (text, provenance) = match self {
+            Self::CoveringAndBleeding => ("any bleeding with a known previa is seen straight away", Provenance::CommonPractice),
+            Self::Bleeding | Self::PainOrContractions => ("clinical review text, docslib 6472626", Provenance::Published),
+            Self::VasaPrevia => (
+                "2 cm usual (second-hand); 5 cm: Schenone 2025, J Clin Med 14:1009; a twin died with vessels 2.8 cm from the os, cause not determined (docslib 9754554)",
+                Provenance::SecondHand,
+            ),
+            Self::SuspectedAccreta => ("signs are recorded and not scored; EW-AIP descriptors, Collins 2016", Provenance::FromMemory),
+        };
+        Citation::fixed(text, provenance)
+    }
+
+    /// Whether telling of `told` tells of this too: who was told of bleeding with a covering placenta knows of the bleeding.
+    #[must_use]
+    pub fn told_by(self, told: Self) -> bool {
+        self == told || (self == Self::Bleeding && told == Self::CoveringAndBleeding)
+    }
+}
+
+/// The urgent sentences that are from memory.
+pub(super) fn from_memory() -> Vec<ExplainLine> {
+    UrgentId::ALL
+        .into_iter()
+        .map(|id| ExplainLine {
+            text: format!("Urgent: {}", id.words()),
+            row: format!("program / urgent / {}", row(id)),
+            source: id.source(),
+        })
+        .filter(|l| l.source.provenance == Provenance::FromMemory)
+        .collect()
+}
+
 /// One urgent matter.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Urgent {
@@ -52,17 +110,14 @@ pub struct Told {
 /// The urgent matters that nobody was told, or that were told and not read back.
 #[must_use]
 pub fn open<'a>(urgent: &'a [Urgent], told: &[Told]) -> Vec<&'a Urgent> {
-    urgent.iter().filter(|u| !told.iter().any(|t| t.matter == u.id && t.read_back)).collect()
+    urgent.iter().filter(|u| !told.iter().any(|t| u.id.told_by(t.matter) && t.read_back)).collect()
 }
 
 pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
     let c = exam.context;
     let mut out = Vec::new();
-    let mut add = |id, text: String, source: &'static str, provenance| {
-        out.push(Urgent {
-            id,
-            line: ExplainLine { text, row: format!("program / urgent / {}", row(id)), source: Citation::fixed(source, provenance) },
-        });
+    let mut add = |id: UrgentId, text: String| {
+        out.push(Urgent { id, line: ExplainLine { text, row: format!("program / urgent / {}", row(id)), source: id.source() } });
     };
     if c.bleeding == Bleeding::Now {
         if exam.may_reach_os() {
@@ -70,26 +125,17 @@ pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
                 UrgentId::CoveringAndBleeding,
                 "BLEEDING NOW and the placenta covers, reaches or may reach the os: clinical assessment at once. No digital examination."
                     .into(),
-                "any bleeding with a known previa is seen straight away",
-                Provenance::CommonPractice,
             );
         } else {
             add(
                 UrgentId::Bleeding,
                 "BLEEDING NOW: clinical assessment at once, whatever the distance. No digital examination until previa has been excluded."
                     .into(),
-                "clinical review text, docslib 6472626",
-                Provenance::Published,
             );
         }
     }
     if c.pain_or_contractions == Answer::Yes {
-        add(
-            UrgentId::PainOrContractions,
-            "PAIN OR CONTRACTIONS NOW: clinical assessment at once, whatever the distance.".into(),
-            "clinical review text, docslib 6472626",
-            Provenance::Published,
-        );
+        add(UrgentId::PainOrContractions, "PAIN OR CONTRACTIONS NOW: clinical assessment at once, whatever the distance.".into());
     }
     let near = c.vessel_to_os_mm.filter(|d| *d <= VESSEL_WIDER);
     if near.is_some() || c.doppler_over_os == DopplerOverOs::DoneVesselSeen {
@@ -103,8 +149,6 @@ pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
         add(
             UrgentId::VasaPrevia,
             format!("VESSEL NEAR THE OS, {distance}. Possible vasa previa: specialist assessment now; it is delivered from 34 weeks."),
-            "2 cm usual (second-hand); 5 cm: Schenone 2025, J Clin Med 14:1009; a twin died with vessels 2.8 cm from the os, cause not determined (docslib 9754554)",
-            Provenance::SecondHand,
         );
     }
     if !c.accreta_signs.is_empty() {
@@ -112,8 +156,6 @@ pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
         add(
             UrgentId::SuspectedAccreta,
             format!("SIGNS OF PLACENTA ACCRETA SPECTRUM recorded ({signs}): refer to an experienced centre now."),
-            "signs are recorded and not scored; EW-AIP descriptors, Collins 2016",
-            Provenance::FromMemory,
         );
     }
     out

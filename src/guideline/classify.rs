@@ -181,6 +181,19 @@ pub enum Note {
 }
 
 impl Note {
+    /// Every note.
+    pub const ALL: [Self; 9] = [
+        Self::Provisional,
+        Self::TooEarlyForSogc,
+        Self::BladderUnknown,
+        Self::ContractionUnknown,
+        Self::SideUnconfirmed,
+        Self::SideCannotBeTold,
+        Self::OverlapExtentUnknown,
+        Self::OnePlaneProvesNothing,
+        Self::NoSharesNearOs,
+    ];
+
     /// The sentence shown.
     #[must_use]
     pub const fn words(self) -> &'static str {

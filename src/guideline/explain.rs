@@ -21,6 +21,7 @@ pub struct ExplainLine {
 pub fn explain(finding: &Finding, table: &Table) -> Vec<ExplainLine> {
     let mut out =
         vec![line(format!("Table: {}, edition {}", table.name, table.edition), format!("{} / source", table.id), table.source.clone())];
+    out.extend(table.effective_lines());
     let mut rule = |band: &BandRef, lead: &str| {
         if let Some(b) = table.bands.iter().find(|b| b.id == band.id) {
             out.push(rule_line(table, b, lead));
@@ -128,10 +129,36 @@ fn edge_lines(table: &Table, band: &Band) -> Vec<ExplainLine> {
 }
 
 impl Table {
+    /// What must be said when the table was not in effect on the day of an exam; `None` when it was, or either is not known.
+    #[must_use]
+    pub fn out_of_effect(&self, exam_date: Option<jiff::civil::Date>) -> Option<ExplainLine> {
+        let (on, effective) = exam_date.zip(self.effective.as_ref())?;
+        let (what, source) = if effective.not_yet(on) {
+            ("was not yet in effect", effective.from_source.clone())
+        } else if effective.no_longer(on) {
+            ("was no longer in effect", effective.to_source.clone())
+        } else {
+            return None;
+        };
+        let text = format!("On {on} this table {what}: it is {}. Choose the edition that held on that day.", effective.words());
+        Some(line(text, format!("{} / effective", self.id), source?))
+    }
+
+    /// When the table is in effect, each end with its source.
+    fn effective_lines(&self) -> Vec<ExplainLine> {
+        let Some(e) = &self.effective else { return Vec::new() };
+        let end = |end: &Option<(jiff::civil::Date, String)>, source: &Option<Citation>, key: &str| {
+            let ((_, text), source) = end.as_ref().zip(source.as_ref())?;
+            Some(line(format!("In effect {key} {text}"), format!("{} / effective-{key}", self.id), source.clone()))
+        };
+        [end(&e.from, &e.from_source, "from"), end(&e.to, &e.to_source, "to")].into_iter().flatten().collect()
+    }
+
     /// Every fact of the table, each with its row and source.
     #[must_use]
     pub fn facts(&self) -> Vec<ExplainLine> {
-        let mut out = age_lines(self);
+        let mut out = self.effective_lines();
+        out.extend(age_lines(self));
         for band in &self.bands {
             out.push(rule_line(self, band, ""));
             if let Some(edge) = &band.upper {
@@ -141,6 +168,7 @@ impl Table {
                 out.push(line(text, format!("{row}-included"), edge.included_source.clone()));
             }
         }
+        out.extend(self.follow_up.iter().map(|f| line(f.text.clone(), format!("{} / follow-up / {}", self.id, f.id), f.source.clone())));
         out
     }
 }

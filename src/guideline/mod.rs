@@ -5,21 +5,27 @@
 //! classified unrounded. There is no default table.
 
 mod classify;
+mod effective;
 mod explain;
+mod follow_up;
 mod parse;
+mod shelf;
 mod words;
 
 pub use classify::{
     BORDERLINE_MM, BandRef, BandShare, Finding, NearEdge, Note, Outcome, PROVISIONAL_BELOW, Reason, TableRef, WhyBorderline, classify,
     may_reach_os,
 };
+pub use effective::Effective;
 pub use explain::{ExplainLine, explain};
+pub use follow_up::FollowUp;
+pub use shelf::{Shelf, earlier, table, tables};
 pub use words::{boundary_note, headline};
 
 use serde::{Deserialize, Serialize};
 
 use crate::context::GestationalAge;
-use crate::error::{Error, ErrorKind, Result};
+use crate::error::Result;
 use crate::source::Citation;
 use crate::units::Mm;
 
@@ -118,6 +124,8 @@ pub struct Table {
     source: Citation,
     minimum_age: MinimumAge,
     bands: Vec<Band>,
+    effective: Option<Effective>,
+    follow_up: Vec<FollowUp>,
     digest: String,
 }
 
@@ -166,6 +174,18 @@ impl Table {
         &self.bands
     }
 
+    /// When it is in effect, where its text says so.
+    #[must_use]
+    pub const fn effective(&self) -> Option<&Effective> {
+        self.effective.as_ref()
+    }
+
+    /// The next scans that the table itself asks for; the bundled tables leave that to the program's own rows.
+    #[must_use]
+    pub fn follow_up(&self) -> &[FollowUp] {
+        &self.follow_up
+    }
+
     /// SHA-256 of the table's text, lower-case hexadecimal.
     #[must_use]
     pub fn digest(&self) -> &str {
@@ -195,30 +215,6 @@ impl Table {
         let mut last = None;
         self.bands.iter().filter_map(|b| b.upper.as_ref()).map(|e| e.mm).filter(move |mm| last.replace(*mm) != Some(*mm))
     }
-}
-
-/// The texts of the bundled tables.
-const BUNDLED: [&str; 3] =
-    [include_str!("tables/us-consensus-2014.toml"), include_str!("tables/rcog-2018.toml"), include_str!("tables/sogc-2020.toml")];
-
-/// The bundled tables.
-///
-/// # Errors
-/// [`ErrorKind::Guideline`] when a bundled table is faulty, which a test rules out.
-pub fn tables() -> Result<Vec<Table>> {
-    BUNDLED.iter().map(|text| Table::parse(text)).collect()
-}
-
-/// The bundled table of this id.
-///
-/// # Errors
-/// [`ErrorKind::Guideline`] when there is none; the message names those there are.
-pub fn table(id: &str) -> Result<Table> {
-    let all = tables()?;
-    let known = all.iter().map(|t| t.id.clone()).collect::<Vec<_>>().join(", ");
-    all.into_iter().find(|t| t.id == id).ok_or_else(|| {
-        Error::new(ErrorKind::Guideline, "there is no such guideline table").expected(format!("one of {known}")).found(format!("\"{id}\""))
-    })
 }
 
 #[cfg(test)]

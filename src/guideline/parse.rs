@@ -6,7 +6,8 @@ use std::fmt::Write as _;
 use sha2::{Digest, Sha256};
 use toml::Value;
 
-use super::{Band, BandKind, Edge, MinimumAge, Table};
+use super::effective::{Effective, days};
+use super::{Band, BandKind, Edge, FollowUp, MinimumAge, Table};
 use crate::context::GestationalAge;
 use crate::error::{Error, ErrorKind, Result};
 use crate::source::{Citation, Provenance};
@@ -16,6 +17,8 @@ use crate::units::Mm;
 const MAX_TEXT: usize = 256 * 1024;
 /// No table needs more bands than this.
 const MAX_BANDS: usize = 32;
+/// No table needs more rows of follow-up than this.
+const MAX_FOLLOW_UPS: usize = 32;
 /// Distances beyond this are not anatomy, mm.
 const MAX_MM: f64 = 200.0;
 
@@ -108,6 +111,34 @@ impl Reader {
                 0
             }
         }
+    }
+
+    /// Two gestational ages, the younger first.
+    fn ages(&mut self, s: &mut Section<'_>, key: &'static str, needed: bool) -> Option<(GestationalAge, GestationalAge)> {
+        const WANTED: &str = "two gestational ages, the younger first, such as [\"32w0d\", \"32w6d\"]";
+        let Some(value) = Self::get(s, key) else {
+            if needed {
+                self.missing(s, key, WANTED);
+            }
+            return None;
+        };
+        let age = |v: Option<&Value>| v?.as_str()?.parse::<GestationalAge>().ok();
+        match value.as_array().map(|a| (a.len(), age(a.first()), age(a.get(1)))) {
+            Some((2, Some(from), Some(to))) if from <= to => Some((from, to)),
+            _ => {
+                self.fault(&s.at, format!("{key} must be {WANTED}, found {}", show(value)));
+                None
+            }
+        }
+    }
+
+    /// The kinds of finding that a row holds for; none given means any.
+    fn kinds(&mut self, s: &mut Section<'_>) -> Vec<BandKind> {
+        let Some(value) = Self::get(s, "kinds") else { return Vec::new() };
+        value.clone().try_into().unwrap_or_else(|_| {
+            self.fault(&s.at, format!("kinds must be a list of covering, reaching, low-lying and not-low, found {}", show(value)));
+            Vec::new()
+        })
     }
 
     fn provenance(&mut self, s: &mut Section<'_>, key: &'static str) -> Provenance {
@@ -207,15 +238,81 @@ pub(super) fn parse(text: &str) -> Result<Table> {
             Vec::new()
         }
     };
+    let effective = effective(&mut r, &mut s, &source.text);
+    let follow_up = match Reader::get(&mut s, "follow-up") {
+        None => Vec::new(),
+        Some(Value::Array(list)) if list.len() <= MAX_FOLLOW_UPS => follow_ups(&mut r, list, &source.text),
+        Some(other) => {
+            r.fault("", format!("follow-up must be up to {MAX_FOLLOW_UPS} [[follow-up]] sections, found {}", show(other)));
+            Vec::new()
+        }
+    };
     r.finish(&s);
     match (minimum_age, r.faults.is_empty()) {
-        (Some(minimum_age), true) => Ok(Table { id, name, edition, source, minimum_age, bands, digest: sha256(text) }),
+        (Some(minimum_age), true) => {
+            Ok(Table { id, name, edition, source, minimum_age, bands, effective, follow_up, digest: sha256(text) })
+        }
         _ => Err(Error::new(
             ErrorKind::Guideline,
             format!("the guideline table has {} fault{}", r.faults.len(), if r.faults.len() == 1 { "" } else { "s" }),
         )
         .found(format!("\n  - {}", r.faults.join("\n  - ")))),
     }
+}
+
+/// `effective-from` and `effective-to`: each optional, each with its provenance.
+fn effective(r: &mut Reader, s: &mut Section<'_>, guideline: &str) -> Option<Effective> {
+    let mut end = |s: &mut Section<'_>, key: &'static str, provenance: &'static str, own: &'static str, last: bool| {
+        let text = r.optional_text(s, key)?;
+        let source = r.citation(s, provenance, own, guideline);
+        let Some((a, b)) = days(&text) else {
+            r.fault(&s.at, format!("{key} must be a year, month or day such as 2018, 2018-09 or 2018-09-27, found \"{text}\""));
+            return None;
+        };
+        Some((if last { b } else { a }, text, source))
+    };
+    let from = end(s, "effective-from", "effective-from-provenance", "effective-from-source", false);
+    let to = end(s, "effective-to", "effective-to-provenance", "effective-to-source", true);
+    if let (Some((from, ..)), Some((to, ..))) = (&from, &to)
+        && from > to
+    {
+        r.fault(&s.at, "effective-to lies before effective-from");
+    }
+    if from.is_none() && to.is_none() {
+        return None;
+    }
+    let split = |e: Option<(jiff::civil::Date, String, Citation)>| match e {
+        Some((date, text, source)) => (Some((date, text)), Some(source)),
+        None => (None, None),
+    };
+    let ((from, from_source), (to, to_source)) = (split(from), split(to));
+    Some(Effective { from, to, from_source, to_source })
+}
+
+fn follow_ups(r: &mut Reader, list: &[Value], guideline: &str) -> Vec<FollowUp> {
+    let mut out: Vec<FollowUp> = Vec::new();
+    for (i, value) in list.iter().enumerate() {
+        let at = format!("follow-up {}", i + 1);
+        let Value::Table(table) = value else {
+            r.fault(&at, format!("must be a section, found {}", show(value)));
+            continue;
+        };
+        let mut s = Section { at, table, known: Vec::new() };
+        let id = r.text(&mut s, "id");
+        if out.iter().any(|f| f.id == id) {
+            r.fault(&s.at, format!("id \"{id}\" is used by an earlier follow-up"));
+        }
+        let ages = r.ages(&mut s, "ages", true);
+        let window = r.ages(&mut s, "window", false);
+        let kinds = r.kinds(&mut s);
+        let text = r.text(&mut s, "text");
+        let source = r.citation(&mut s, "provenance", "source", guideline);
+        r.finish(&s);
+        if let Some(ages) = ages {
+            out.push(FollowUp { id, ages, kinds, window, text, source });
+        }
+    }
+    out
 }
 
 fn minimum_age(r: &mut Reader, s: &mut Section<'_>, guideline: &str) -> MinimumAge {
@@ -391,6 +488,33 @@ mod tests {
         assert!(faults(&SOGC.replace("upper-mm = 20.0", "upper-mm = 10.0")).contains("no distance lies in this band"));
         assert!(faults(&SOGC.replacen("upper-included = false", "upper-included = true", 1)).contains("must end below 0 mm"));
         assert!(faults(&SOGC.replacen("kind = \"covering\"", "kind = \"low-lying\"", 1)).contains("there is no covering band"));
+    }
+
+    #[test]
+    fn effective_dates_and_own_follow_ups_are_read_and_their_faults_named() {
+        let rows = "\n[[follow-up]]\nid = \"30\"\nages = [\"20w0d\", \"29w6d\"]\nkinds = [\"low-lying\"]\nwindow = [\"30w0d\", \"30w6d\"]\n\
+                    text = \"scan at 30 weeks\"\nprovenance = \"published\"\n";
+        let t = parse(&format!("{SOGC}{rows}")).unwrap();
+        assert_eq!((t.follow_up.len(), t.follow_up[0].window.unwrap().0.to_string()), (1, "30w0d".to_owned()));
+        let e = t.effective().unwrap();
+        assert!(
+            e.not_yet("2019-12-31".parse().unwrap()) && !e.not_yet("2020-01-01".parse().unwrap()) && e.words() == "in effect from 2020"
+        );
+        let text = faults(&format!(
+            "{}{}",
+            SOGC.replace("effective-from = \"2020\"", "effective-from = \"soon\"\neffective-to = \"2019\""),
+            rows.replace("20w0d", "31w0d").replace("low-lying", "lowish").replace("text =", "txt =")
+        ));
+        for part in [
+            "effective-from must be",
+            "effective-to-provenance is missing",
+            "ages must be",
+            "kinds must be",
+            "text is missing",
+            "txt is not a key",
+        ] {
+            assert!(text.contains(part), "{part} is not in:\n{text}");
+        }
     }
 
     #[test]

@@ -176,14 +176,23 @@ impl TeachingSet {
         if let Some(d) = recompute(old, None).differences.first() {
             return Err(unfit(&format!("a difference in {}", d.what)));
         }
-        let table = guideline::table(&old.table.id)?;
+        let shelf = guideline::Shelf::bundled();
+        let table = shelf.by_digest(&old.table.id, &old.table.digest).ok_or_else(|| unfit("one made with a table that is not bundled"))?;
         let dating = match old.context.dating {
             Some(Dating::DueDate(d)) => Some(Dating::DueDate(moved(d, first)?)),
             Some(Dating::LastPeriod(d)) => Some(Dating::LastPeriod(moved(d, first)?)),
             None => None,
         };
         let exam_date = old.context.exam_date.map(|d| moved(d, first)).transpose()?;
-        let context = ExamContext { exam_date, dating, ..old.context.clone() };
+        let mut context = ExamContext { exam_date, dating, ..old.context.clone() };
+        for bleed in &mut context.bleeds {
+            bleed.on = bleed.on.map(|d| moved(d, first)).transpose()?;
+        }
+        // Where and by whom may name a person or a place.
+        for one in &mut context.measured_elsewhere {
+            one.on = one.on.map(|d| moved(d, first)).transpose()?;
+            one.by = String::new();
+        }
         check_nothing_else(&context).map_err(|found| unfit(&found))?;
         let consent = old.pixel_spacing_consent.as_ref().map(|c| PixelSpacingConsent { by: self.alias("READER", &c.by) });
         let assumed = Repeatability::assumed_total();
@@ -198,7 +207,7 @@ impl TeachingSet {
             consent: consent.as_ref(),
             repeatability: if old.repeatability == assumed { &assumed } else { &own },
             context: &context,
-            table: &table,
+            table,
         };
         let made = reading::read(&inputs)?;
         if (&made.headline, &made.finding) != (&old.headline, &old.finding_words) {
@@ -218,7 +227,7 @@ impl TeachingSet {
     }
 }
 
-/// A context holds two dates, which were moved, and otherwise words of its own. A field that is added one day and holds
+/// A context holds dates, which were moved, and otherwise words of its own. A field that is added one day and holds
 /// another date or a free text must not slip through.
 fn check_nothing_else(context: &ExamContext) -> Result<(), String> {
     fn texts<'a>(value: &'a serde_json::Value, found: &mut Vec<&'a str>) {
@@ -229,7 +238,9 @@ fn check_nothing_else(context: &ExamContext) -> Result<(), String> {
             _ => {}
         }
     }
-    let bare = ExamContext { exam_date: None, dating: None, ..context.clone() };
+    let mut bare = ExamContext { exam_date: None, dating: None, ..context.clone() };
+    bare.bleeds.iter_mut().for_each(|b| b.on = None);
+    bare.measured_elsewhere.iter_mut().for_each(|m| m.on = None);
     let value = serde_json::to_value(&bare).map_err(|e| e.to_string())?;
     let mut found = Vec::new();
     texts(&value, &mut found);

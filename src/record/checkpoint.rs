@@ -46,12 +46,14 @@ impl Checkpoint {
                 .at(e.path().unwrap_or_else(|| std::path::Path::new(""))));
         }
         let key = SigningKey::from_bytes(seed);
+        // Nothing follows a record of who was told, so each is among the newest.
         let mut heads = index.heads(None);
+        heads.extend(index.told().iter().map(|t| t.record.id().to_owned()));
         heads.sort();
         let mut made = Self {
             schema: SCHEMA.into(),
             made_at,
-            records: index.entries().len() as u64,
+            records: (index.entries().len() + index.told().len()) as u64,
             heads,
             key: hex(key.verifying_key().as_bytes()),
             signature: String::new(),

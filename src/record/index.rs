@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::store::read_file;
+use super::told::{self, StoredTold, is_told};
 use super::{Patient, ReadingRecord};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Stamp};
@@ -119,6 +120,7 @@ pub struct Query {
 #[derive(Debug)]
 pub struct Index {
     entries: Vec<Entry>,
+    told: Vec<StoredTold>,
     unreadable: Vec<Error>,
     read: usize,
 }
@@ -135,7 +137,12 @@ impl Index {
             cache.and_then(load_cache).unwrap_or_default().into_iter().map(|e| (e.path.clone().into_os_string(), e)).collect();
         let before = known.len();
         let (mut entries, mut fresh) = (Vec::new(), Vec::new());
+        let mut told_files = Vec::new();
         for (path, stamp) in files::tree_with_stamps(dir, "json")? {
+            if is_told(&path) {
+                told_files.push(dir.join(path));
+                continue;
+            }
             match known.remove(path.as_os_str()) {
                 Some(entry) if entry.stamp == stamp => entries.push(entry),
                 _ => fresh.push((path, stamp)),
@@ -160,13 +167,21 @@ impl Index {
         if let Some(cache) = cache.filter(|_| gone || count > unreadable.len()) {
             let _ = save_cache(cache, &entries);
         }
-        Ok(Self { entries, unreadable, read: count })
+        let (told, faults) = told::load(&told_files);
+        unreadable.extend(faults);
+        Ok(Self { entries, told, unreadable, read: count })
     }
 
     /// Every record, by exam date, then by when it was saved; undated exams first.
     #[must_use]
     pub fn entries(&self) -> &[Entry] {
         &self.entries
+    }
+
+    /// The records of who was told of urgent matters.
+    #[must_use]
+    pub fn told(&self) -> &[StoredTold] {
+        &self.told
     }
 
     /// An error for each file that holds no record.

@@ -5,6 +5,7 @@ mod drafts;
 mod folder;
 mod index;
 mod store;
+mod told;
 mod verify;
 
 pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
@@ -12,7 +13,8 @@ pub use drafts::{Draft, Drafts};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use store::{Store, Stored};
-pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text};
+pub use told::{StoredTold, TOLD_SCHEMA, ToldRecord, urgent_of};
+pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text, verify_text_with};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};

@@ -1,14 +1,17 @@
 //! A folder of records: one file each, published whole, never replaced.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::ReadingRecord;
 use super::index::Index;
+use super::told::{self, StoredTold, ToldRecord, is_told};
 use crate::error::{Error, Result};
 use crate::files;
 use crate::frame::FrameId;
+use crate::guideline::Shelf;
 
 /// Longest record file that is read, bytes.
 const LONGEST: u64 = 1024 * 1024;
@@ -27,19 +30,32 @@ pub struct Stored {
 pub struct Store {
     dir: PathBuf,
     cache: Option<PathBuf>,
+    shelf: Arc<Shelf>,
 }
 
 impl Store {
     /// The store in `dir`, which is made when the first record is saved.
     #[must_use]
     pub fn at(dir: impl Into<PathBuf>) -> Self {
-        Self { dir: dir.into(), cache: None }
+        Self { dir: dir.into(), cache: None, shelf: Arc::new(Shelf::bundled()) }
     }
 
     /// The same store with an index kept in the file `cache`, which speeds up [`Store::heads`] and [`Store::index`].
     #[must_use]
     pub fn with_index(self, cache: impl Into<PathBuf>) -> Self {
         Self { cache: Some(cache.into()), ..self }
+    }
+
+    /// The same store, whose records may have been made with these tables.
+    #[must_use]
+    pub fn with_tables(self, shelf: Shelf) -> Self {
+        Self { shelf: Arc::new(shelf), ..self }
+    }
+
+    /// The tables that its records may have been made with.
+    #[must_use]
+    pub fn shelf(&self) -> &Shelf {
+        &self.shelf
     }
 
     /// Where it is.
@@ -53,8 +69,7 @@ impl Store {
     /// # Errors
     /// As [`files::publish_new`]; nothing is left behind.
     pub fn save(&self, record: &ReadingRecord) -> Result<PathBuf> {
-        let name = format!("reading-{}.json", record.id().get(..20).unwrap_or(record.id()));
-        files::publish_new(&self.dir, &name, record.to_json()?.as_bytes())
+        files::publish_new(&self.dir, &reading_name(record.id()), record.to_json()?.as_bytes())
     }
 
     /// Every record, by when it was saved, and an error for each file that holds none. All are held in memory: for large
@@ -65,6 +80,7 @@ impl Store {
     pub fn load(&self) -> Result<(Vec<Stored>, Vec<Error>)> {
         let read: Vec<Result<Stored>> = files::tree(&self.dir, "json")?
             .into_par_iter()
+            .filter(|path| !is_told(path))
             .map(|path| match read_file(&path) {
                 Ok(record) => Ok(Stored { path, record }),
                 Err(e) => Err(e.at(&path)),
@@ -79,6 +95,22 @@ impl Store {
         }
         found.0.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
         Ok(found)
+    }
+
+    /// Saves that an urgent matter was passed on, as a new file; returns its path.
+    ///
+    /// # Errors
+    /// As [`files::publish_new`].
+    pub fn save_told(&self, record: &ToldRecord) -> Result<PathBuf> {
+        files::publish_new(&self.dir, &record.file_name(), record.to_json()?.as_bytes())
+    }
+
+    /// Every record of who was told, by when, and an error for each such file that holds none.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the folder cannot be listed.
+    pub fn told(&self) -> Result<(Vec<StoredTold>, Vec<Error>)> {
+        Ok(told::load(&files::tree(&self.dir, "json")?))
     }
 
     /// What the folder holds, brought up to date.
@@ -115,6 +147,11 @@ impl Store {
     pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Result<Vec<String>> {
         Ok(self.index()?.own_heads(frame, reader))
     }
+}
+
+/// The name of the file of the reading with this id.
+pub(super) fn reading_name(id: &str) -> String {
+    format!("reading-{}.json", id.get(..20).unwrap_or(id))
 }
 
 /// Reads the text of one record file.

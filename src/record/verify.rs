@@ -9,7 +9,7 @@ use super::index::hex;
 use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::FrameId;
-use crate::guideline::{self, Table};
+use crate::guideline::Shelf;
 use crate::measure::{self, Measurement};
 use crate::reading::{self, Distance, Inputs};
 
@@ -18,7 +18,7 @@ use crate::reading::{self, Distance, Inputs};
 const TOLERANCE_MM: f64 = 1e-9;
 
 /// The bundled tables, parsed once for however many records.
-static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| guideline::tables().unwrap_or_default());
+static BUNDLED: LazyLock<Shelf> = LazyLock::new(Shelf::bundled);
 
 /// One difference.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -52,7 +52,7 @@ pub trait ImageSource {
 #[must_use]
 pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check {
     let digest = record.digest();
-    checked(record, digest, images)
+    checked(record, digest, images, &BUNDLED)
 }
 
 /// Reads a record's text and checks it. Its content is digested as it stands in the text.
@@ -60,13 +60,21 @@ pub fn verify(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check
 /// # Errors
 /// As [`ReadingRecord::from_json`].
 pub fn verify_text(text: &str, images: Option<&dyn ImageSource>) -> Result<(ReadingRecord, Check)> {
+    verify_text_with(text, images, &BUNDLED)
+}
+
+/// As [`verify_text`], for a record that may have been made with any table of `shelf`.
+///
+/// # Errors
+/// As [`ReadingRecord::from_json`].
+pub fn verify_text_with(text: &str, images: Option<&dyn ImageSource>, shelf: &Shelf) -> Result<(ReadingRecord, Check)> {
     let record = ReadingRecord::from_json(text)?;
-    let check = checked(&record, content_digest(text), images);
+    let check = checked(&record, content_digest(text), images, shelf);
     Ok((record, check))
 }
 
-fn checked(record: &ReadingRecord, digest: Result<String>, images: Option<&dyn ImageSource>) -> Check {
-    let mut check = recompute(record, images);
+fn checked(record: &ReadingRecord, digest: Result<String>, images: Option<&dyn ImageSource>, shelf: &Shelf) -> Check {
+    let mut check = recompute_with(record, images, shelf);
     let (expected, found) = match digest {
         Ok(d) if d == record.content_sha256 => return check,
         Ok(d) => (format!("digest {}", record.content_sha256), format!("digest {d}")),
@@ -78,7 +86,7 @@ fn checked(record: &ReadingRecord, digest: Result<String>, images: Option<&dyn I
 
 /// SHA-256 (hex) of a record's text as it was when its digest was made: without white space between its parts, and with
 /// the digest left empty. For a record that this version writes it is [`ReadingRecord::digest`].
-fn content_digest(text: &str) -> Result<String> {
+pub(super) fn content_digest(text: &str) -> Result<String> {
     const FIELD: &[u8] = b"\"content_sha256\":\"";
     let (mut bare, mut in_string, mut escaped) = (Vec::with_capacity(text.len()), false, false);
     for byte in text.bytes() {
@@ -99,15 +107,23 @@ fn content_digest(text: &str) -> Result<String> {
 /// Checks everything of a record but its digest: each number and word, its table, its image.
 #[must_use]
 pub fn recompute(record: &ReadingRecord, images: Option<&dyn ImageSource>) -> Check {
+    recompute_with(record, images, &BUNDLED)
+}
+
+fn recompute_with(record: &ReadingRecord, images: Option<&dyn ImageSource>, shelf: &Shelf) -> Check {
     let mut check = Check::default();
     let mut differ = |what: &str, expected: String, found: String| {
         check.differences.push(Difference { what: what.into(), expected, found });
     };
     let mut unchecked = Vec::new();
-    match TABLES.iter().find(|t| t.id() == record.table.id) {
-        None => unchecked.push(format!("the guideline table {} is not part of this program", record.table.id)),
-        Some(table) if table.digest() != record.table.digest => {
-            differ("the guideline table", format!("digest {}", record.table.digest), format!("digest {}", table.digest()));
+    let by_id = shelf.all().iter().find(|t| t.id() == record.table.id);
+    match shelf.by_digest(&record.table.id, &record.table.digest) {
+        None if by_id.is_none() => {
+            unchecked.push(format!("the guideline table {} is not at hand: put its file with your tables, or name it", record.table.id));
+        }
+        None => {
+            let found = by_id.map(|t| format!("digest {}", t.digest())).unwrap_or_default();
+            differ("the guideline table", format!("digest {}", record.table.digest), found);
         }
         Some(table) => {
             let inputs = Inputs {

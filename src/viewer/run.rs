@@ -11,9 +11,9 @@ use super::action::Action;
 use super::app::App;
 use super::session::Session;
 use super::worker::Worker;
+use crate::cli::tables;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Settings};
-use crate::guideline;
 
 /// What a Linux machine needs besides a display.
 const LIBRARIES: &str =
@@ -30,16 +30,21 @@ pub fn display_is_there() -> bool {
     !cfg!(all(unix, not(target_os = "macos"))) || ["DISPLAY", "WAYLAND_DISPLAY", "WAYLAND_SOCKET"].into_iter().any(named)
 }
 
-/// Opens the window on `path`, or on the bundled sample exam, and returns when it is closed.
+/// Opens the window on `path`, or on the bundled sample exam, with the guideline tables of one's own among `tables`, and returns when it is closed.
 ///
 /// # Errors
 /// [`ErrorKind::Io`] when no window can be opened, with what would help.
-pub fn run(path: Option<PathBuf>) -> Result<()> {
+pub fn run(path: Option<PathBuf>, tables: &[PathBuf]) -> Result<()> {
     let started = Instant::now();
     let data_dir = files::data_dir()?;
     let records = files::records_dir()?;
-    let tables = guideline::tables()?;
     let mut first = Vec::new();
+    let (shelf, faults) = tables::at_hand(tables);
+    if !faults.is_empty() {
+        let all: String = faults.iter().map(|f| format!("\n{f}")).collect();
+        first.push(Action::Tell(format!("{} guideline table(s) of your own cannot be used; the others are there. {all}", faults.len())));
+    }
+    let tables = shelf.all().to_vec();
     let settings = Settings::load(&data_dir).unwrap_or_else(|e| {
         first.push(Action::Tell(format!("The settings cannot be read and are asked for again: {e}")));
         Settings::default()

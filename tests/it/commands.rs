@@ -10,7 +10,7 @@ fn root() -> &'static Path {
 }
 
 /// The program with a data folder of its own and no display.
-fn osspan(data: &Path, args: &[&str]) -> Output {
+pub fn osspan(data: &Path, args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_osspan"))
         .args(args)
         .current_dir(root())
@@ -22,7 +22,7 @@ fn osspan(data: &Path, args: &[&str]) -> Output {
         .expect("the program starts")
 }
 
-fn text(bytes: &[u8]) -> String {
+pub fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("UTF-8")
 }
 

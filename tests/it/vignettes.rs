@@ -8,6 +8,7 @@ use osspan::followup::{Exam, plan};
 use osspan::guideline::{self, classify, headline};
 use osspan::measure::{Measurement, Side, SideCheck, Value};
 use osspan::sheet::{Sheet, sheet};
+use osspan::source::Provenance;
 use osspan::units::Mm;
 use serde::Deserialize;
 
@@ -49,6 +50,12 @@ struct Case {
     other_scans: Option<Vec<(String, String)>>,
     #[serde(default)]
     said: Vec<String>,
+    #[serde(default)]
+    not_said: Vec<String>,
+    #[serde(default)]
+    beside: Vec<String>,
+    #[serde(default)]
+    out_of_effect: bool,
     birth: Option<Vec<String>>,
     #[serde(default)]
     cautions: Vec<String>,
@@ -178,6 +185,17 @@ fn check(case: &Case, faults: &mut Vec<String>) {
     for s in case.said.iter().filter(|s| !said.contains(s)) {
         fault(&format!("not said: {s}"), format!("{said:?}"));
     }
+    for s in case.not_said.iter().filter(|s| said.contains(s)) {
+        fault(&format!("said: {s}"), format!("{said:?}"));
+    }
+    let other: Vec<&str> = sheet.section("Other tables").iter().flat_map(|s| &s.lines).map(|l| l.text.as_str()).collect();
+    for part in case.beside.iter().filter(|p| !other.iter().any(|o| o.contains(p.as_str()))) {
+        fault(&format!("not beside it: {part}"), format!("{other:#?}"));
+    }
+    let out_of_effect = sheet.section("Finding").is_some_and(|s| s.lines.iter().any(|l| l.row == format!("{} / effective", case.table)));
+    if out_of_effect != case.out_of_effect {
+        fault("in effect", text.clone());
+    }
     let birth: Vec<String> =
         osspan::evidence::conditions(&context, age, finding.as_ref(), m.as_ref()).iter().map(|c| c.id().to_owned()).collect();
     if birth != case.birth.clone().unwrap_or_default() {
@@ -198,6 +216,13 @@ fn check(case: &Case, faults: &mut Vec<String>) {
     }
     for g in case.not_groups.iter().filter(|g| groups.contains(g)) {
         fault(&format!("group {g} should not be there"), format!("{groups:?}"));
+    }
+    // Always: whatever is from memory says so on the sheet without its trace, and stands in the list of what to check first.
+    let (bare, listed) = (sheet.text(false), osspan::sheet::from_memory(&all).unwrap());
+    for line in sheet.sections.iter().flat_map(|s| &s.lines).filter(|l| l.source.provenance == Provenance::FromMemory) {
+        if !bare.contains(&format!("{} [from memory]", line.text)) || !listed.iter().any(|l| l.row == line.row) {
+            fault("from memory, and not said or not listed", format!("{line:?}"));
+        }
     }
     // Always: a source with every sentence, the closing line last, no promise, never "clear" for a placenta.
     if sheet.sections.iter().flat_map(|s| &s.lines).any(|l| l.row.is_empty()) {

@@ -1,0 +1,329 @@
+//! The saved readings of a folder as women, exams and visits: what an exam comes to, who is due, how a distance changed.
+//!
+//! An exam is all readings of one study that no later reading of theirs follows. What is known of it is what its newest reading
+//! knew; route, bladder and contraction stay with the frame that they were stated of. The finding is made with the frame
+//! that the exam's repeats come to, never with an average.
+
+mod due;
+mod series;
+
+pub use due::{DueRow, Unread, due_rows, rows_csv};
+pub use series::{Series, series};
+
+use std::collections::{BTreeMap, HashSet};
+
+use jiff::civil::Date;
+use sha2::{Digest, Sha256};
+
+use crate::cautions::Scale;
+use crate::context::{Answer, ExamContext, GestationalAge};
+use crate::error::{Error, ErrorKind, Result};
+use crate::exam::{Adequacy, Model, Repeat, Summary, summarise};
+use crate::followup::{Exam, Plan, Told, UrgentId, plan};
+use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
+use crate::measure::Measurement;
+use crate::reading::Distance;
+use crate::record::{Patient, ReadingRecord, ToldRecord, urgent_of};
+use crate::sheet::{self, Section, Sheet};
+use crate::source::{Citation, Provenance};
+
+/// Two exams belong to one pregnancy when their due dates lie no further apart than this, days (an assumption of this program).
+const SAME_PREGNANCY_DAYS: i32 = 42;
+
+/// One exam of saved readings.
+#[derive(Clone, Debug)]
+pub struct SavedExam {
+    /// Its readings that no other one follows, by when they were saved; never empty.
+    pub readings: Vec<ReadingRecord>,
+    /// Who was told of its urgent matters.
+    pub told: Vec<Told>,
+    /// What is known of it: what its newest reading knew, with what her earlier exams add.
+    pub context: ExamContext,
+    /// Whether an earlier saved exam of this pregnancy shows the placenta low or covering although this one does not say so.
+    pub earlier_exam_was_low: bool,
+}
+
+/// One woman's exams, by date. Who she is stays in `patient` and comes out only where a caller asks for it.
+#[derive(Clone, Debug)]
+pub struct Woman {
+    /// A short key that stands for her, as [`Patient::key`], or one of her exam where no patient is named.
+    pub key: String,
+    /// Who she is.
+    pub patient: Patient,
+    /// Her exams, the newest last; undated ones first.
+    pub exams: Vec<SavedExam>,
+}
+
+/// Every woman of a folder of records.
+#[derive(Clone, Debug, Default)]
+pub struct Caseload {
+    /// By key.
+    pub women: Vec<Woman>,
+}
+
+/// What an exam is under a table: the frame that decides, its finding, what now.
+#[derive(Debug)]
+pub struct Answered {
+    /// Place of the deciding reading among the exam's readings.
+    pub decisive: usize,
+    /// What the exam is known by at that frame.
+    pub context: ExamContext,
+    /// The gestational age at the exam.
+    pub age: Option<GestationalAge>,
+    /// The finding under the table, where there is a distance.
+    pub finding: Option<Finding>,
+    /// What the repeats come to, where there is a distance.
+    pub summary: Option<Summary>,
+    /// What now.
+    pub plan: Plan,
+}
+
+impl Caseload {
+    /// Groups the records of a folder. `told` may hold records of readings that are not there; they are left out.
+    #[must_use]
+    pub fn of(records: Vec<ReadingRecord>, told: &[ToldRecord]) -> Self {
+        let followed: HashSet<String> = records.iter().flat_map(|r| r.follows.iter().cloned()).collect();
+        // Who was told stays with the exam, also when the reading was corrected since.
+        let exam_of: BTreeMap<String, String> = records.iter().map(|r| (r.id().to_owned(), exam_key(r))).collect();
+        let mut women: BTreeMap<String, (Patient, BTreeMap<String, Vec<ReadingRecord>>)> = BTreeMap::new();
+        for record in records {
+            if followed.contains(record.id()) {
+                continue;
+            }
+            let exam = exam_key(&record);
+            let key = record.patient.key().unwrap_or_else(|| exam.clone());
+            let woman = women.entry(key).or_insert_with(|| (record.patient.clone(), BTreeMap::new()));
+            woman.1.entry(exam).or_default().push(record);
+        }
+        let women = women
+            .into_iter()
+            .map(|(key, (patient, exams))| {
+                let mut exams: Vec<SavedExam> = exams
+                    .into_iter()
+                    .map(|(exam, mut readings)| {
+                        readings.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
+                        let told = told.iter().filter(|t| exam_of.get(&t.reading) == Some(&exam)).map(|t| t.told.clone()).collect();
+                        let context = readings.last().map(|r| r.context.clone()).unwrap_or_default();
+                        SavedExam { readings, told, context, earlier_exam_was_low: false }
+                    })
+                    .collect();
+                exams.sort_by(|a, b| (a.context.exam_date, saved(a)).cmp(&(b.context.exam_date, saved(b))));
+                look_back(&mut exams);
+                Woman { key, patient, exams }
+            })
+            .collect();
+        Self { women }
+    }
+}
+
+fn saved(exam: &SavedExam) -> Option<&str> {
+    exam.readings.first().map(|r| r.saved_at.as_str())
+}
+
+/// One study is one exam; without a study, one woman's day; without both, one frame.
+fn exam_key(r: &ReadingRecord) -> String {
+    let basis = match (&r.study_instance_uid, r.patient.key(), r.context.exam_date) {
+        (Some(uid), ..) => format!("study/{uid}"),
+        (None, Some(key), Some(date)) => format!("day/{key}/{date}"),
+        _ => format!("frame/{}", r.frame.sha256),
+    };
+    Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
+}
+
+/// Marks exams before which a saved exam of the same pregnancy shows the placenta low: vasa previa must then be looked for,
+/// whether or not somebody said so at this visit.
+fn look_back(exams: &mut [SavedExam]) {
+    for i in 1..exams.len() {
+        let (before, rest) = exams.split_at_mut(i);
+        let Some(exam) = rest.first_mut() else { continue };
+        let low = before.iter().any(|b| same_pregnancy(&b.context, &exam.context) && b.was_low());
+        if low && exam.context.earlier_low_placenta != Answer::Yes {
+            exam.context.earlier_low_placenta = Answer::Yes;
+            exam.earlier_exam_was_low = true;
+        }
+    }
+}
+
+/// Whether two exams are of one pregnancy, by their due dates; where these are not known, by lying within 280 days.
+fn same_pregnancy(a: &ExamContext, b: &ExamContext) -> bool {
+    let due = |c: &ExamContext| c.dating.and_then(|d| d.due_date().ok());
+    let apart = |x: Date, y: Date| (x - y).get_days().abs();
+    match (due(a).zip(due(b)), a.exam_date.zip(b.exam_date)) {
+        (Some((x, y)), _) => apart(x, y) <= SAME_PREGNANCY_DAYS,
+        (None, Some((x, y))) => apart(x, y) < crate::context::TERM_DAYS,
+        (None, None) => false,
+    }
+}
+
+/// The measurement of a record, where it has one.
+#[must_use]
+pub fn measurement_of(record: &ReadingRecord) -> Option<&Measurement> {
+    match &record.distance {
+        Distance::Measured(m) => Some(&m.measurement),
+        Distance::NoScale { .. } => None,
+    }
+}
+
+impl SavedExam {
+    /// Whether any of its readings found the placenta low, covering or reaching the os, or stated it so.
+    fn was_low(&self) -> bool {
+        self.readings.iter().any(|r| match &r.distance {
+            Distance::Measured(m) => m.finding.nominal_kind().is_some_and(|k| k != BandKind::NotLow),
+            Distance::NoScale { .. } => r.side != crate::measure::Side::NotCovering,
+        })
+    }
+
+    /// The table that its newest reading was made with, where it is at hand.
+    #[must_use]
+    pub fn table<'a>(&self, shelf: &'a Shelf) -> Option<&'a Table> {
+        let r = self.readings.last()?;
+        shelf
+            .by_digest(&r.table.id, &r.table.digest)
+            .map(|made| shelf.table(made.id()).ok().filter(|t| t.bands() == made.bands()).unwrap_or(made))
+    }
+
+    /// What its repeats come to; `None` without any distance. Places are of `readings`.
+    #[must_use]
+    pub fn summary(&self) -> Option<(Summary, Vec<usize>)> {
+        let measured: Vec<(usize, &Measurement)> =
+            self.readings.iter().enumerate().filter_map(|(i, r)| Some((i, measurement_of(r)?))).collect();
+        let repeats: Vec<Repeat<'_>> =
+            measured.iter().map(|(_, measurement)| Repeat { measurement, adequacy: Adequacy::NotStated }).collect();
+        if repeats.is_empty() {
+            return None;
+        }
+        let places = measured.iter().map(|(i, _)| *i).collect();
+        summarise(&repeats, &Model::default()).ok().map(|s| (s, places))
+    }
+
+    /// The exam under a table.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+    pub fn under(&self, table: &Table) -> Result<Answered> {
+        let summary = self.summary();
+        let decisive = summary
+            .as_ref()
+            .and_then(|(s, places)| places.get(s.decisive?).copied())
+            .or_else(|| summary.as_ref().and_then(|(_, places)| places.last().copied()))
+            .unwrap_or(self.readings.len().saturating_sub(1));
+        let record = self.readings.get(decisive);
+        let mut context = self.context.clone();
+        if let Some(r) = record {
+            (context.route, context.bladder, context.contraction) = (r.context.route, r.context.bladder, r.context.contraction);
+        }
+        let age = context.gestational_age().ok();
+        let measurement = record.and_then(measurement_of);
+        let finding = measurement.map(|m| classify(table, m, age, &context));
+        let exam = Exam { table, context: &context, age, stated_side: record.map(|r| r.side), measurement, finding: finding.as_ref() };
+        let plan = plan(&exam)?;
+        Ok(Answered { decisive, age, finding, summary: summary.map(|(s, _)| s), plan, context })
+    }
+
+    /// Every urgent matter of any of its readings, once each: what one frame shows is not undone by another.
+    ///
+    /// # Errors
+    /// As [`urgent_of`].
+    pub fn urgent(&self, shelf: &Shelf) -> Result<Vec<crate::followup::Urgent>> {
+        let mut out: Vec<crate::followup::Urgent> = Vec::new();
+        for reading in &self.readings {
+            for urgent in urgent_of(reading, shelf)? {
+                if !out.iter().any(|u| u.id == urgent.id) {
+                    out.push(urgent);
+                }
+            }
+        }
+        out.sort_by_key(|u| UrgentId::ALL.iter().position(|id| *id == u.id));
+        Ok(out)
+    }
+
+    /// The whole answer under a table: the sheet of the deciding frame, with what the exam's repeats come to and who was told.
+    ///
+    /// # Errors
+    /// As [`sheet::sheet`].
+    pub fn sheet(&self, table: &Table, shelf: &Shelf) -> Result<Sheet> {
+        let answered = self.under(table)?;
+        let record = self.readings.get(answered.decisive);
+        let measurement = record.and_then(measurement_of);
+        let exam = Exam {
+            table,
+            context: &answered.context,
+            age: answered.age,
+            stated_side: record.map(|r| r.side),
+            measurement,
+            finding: answered.finding.as_ref(),
+        };
+        let scale = if measurement.is_some() { Scale::Unchecked } else { Scale::Missing };
+        let mut made = sheet::sheet(&exam, scale, shelf.all())?;
+        let at = |title: &str, made: &Sheet| made.sections.iter().position(|s| s.title == title);
+        // What any frame of the exam showed to be urgent stays so, whatever the deciding frame's context says.
+        let urgent = self.urgent(shelf)?;
+        if !urgent.is_empty() {
+            let mut lines: Vec<ExplainLine> = urgent.into_iter().map(|u| u.line).collect();
+            lines.extend(self.told.iter().map(told_line));
+            made.sections.retain(|s| s.title != "Urgent");
+            made.sections.insert(0, Section { title: "Urgent", lines });
+        }
+        if let Some(exam_section) = at("Exam", &made).and_then(|i| made.sections.get_mut(i)) {
+            exam_section.lines.extend(self.readings_line(&answered));
+        }
+        if let Some((summary, i)) = answered.summary.as_ref().zip(at("Distance", &made)) {
+            let print = crate::measure::words::printer(|a, b| table.same_band(a, b));
+            let mut lines = vec![own(summary.headline(&print), &summary.method, "the frames of this exam, never averaged into a finding")];
+            lines.extend(summary.notes.iter().map(|n| own(n.words(), &summary.method, "how this program summarises repeats")));
+            made.sections.insert(i + 1, Section { title: "What the frames come to", lines });
+        }
+        Ok(made)
+    }
+
+    /// As [`SavedExam::sheet`], with the change over the visits of `woman` up to and with her exam number `of`.
+    ///
+    /// # Errors
+    /// As [`SavedExam::sheet`].
+    pub fn sheet_of(woman: &Woman, of: usize, table: &Table, shelf: &Shelf) -> Result<Sheet> {
+        let exam = woman.exams.get(of).ok_or_else(|| Error::new(ErrorKind::Usage, "there is no such exam").found(of.to_string()))?;
+        let mut made = exam.sheet(table, shelf)?;
+        let lines = series(woman, of).lines();
+        if !lines.is_empty() {
+            let before = made.sections.iter().position(|s| s.title == "Cautions").unwrap_or(made.sections.len());
+            made.sections.insert(before, Section { title: "Change over visits", lines });
+        }
+        Ok(made)
+    }
+
+    fn readings_line(&self, answered: &Answered) -> Vec<ExplainLine> {
+        let mut out = Vec::new();
+        if self.readings.len() > 1 {
+            let text = format!(
+                "{} readings of this exam; what follows is of number {}, the deciding one",
+                self.readings.len(),
+                answered.decisive + 1
+            );
+            out.push(own(text, "exam", "the shortest distance where no frame covers, the shortest overlap where one does"));
+        }
+        if self.earlier_exam_was_low {
+            let text = "An earlier saved exam of this pregnancy shows the placenta low or covering: taken as low earlier".to_owned();
+            out.push(own(text, "earlier-exam", "the saved readings of this woman"));
+        }
+        out
+    }
+}
+
+fn own(text: String, row: &str, source: &'static str) -> ExplainLine {
+    ExplainLine { text, row: format!("program / {row}"), source: Citation::fixed(source, Provenance::OwnAssumption) }
+}
+
+/// Who was told, in a sentence.
+#[must_use]
+pub fn told_line(told: &Told) -> ExplainLine {
+    let back = if told.read_back { "read back" } else { "NOT read back" };
+    own(format!("Told to {} by {} at {}, {back}: {}", told.to, told.by, told.at, told.matter.words()), "told", "as recorded")
+}
+
+/// The chosen table of an exam, or the first bundled one where it is not at hand.
+///
+/// # Errors
+/// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+pub fn table_or_first(exam: &SavedExam, shelf: &Shelf) -> Result<Table> {
+    exam.table(shelf).cloned().map_or_else(|| guideline::table("us-consensus-2014"), Ok)
+}
