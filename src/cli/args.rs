@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
+use super::phantom::PhantomCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxPoint;
@@ -43,6 +44,9 @@ pub enum Command {
     Agree(AgreeArgs),
     /// The whole answer for saved readings: urgent first, next scan, what each body says; with its sources
     Sheet(SheetArgs),
+    /// Check a scanner's scale on a distance phantom, and the history of such checks
+    #[command(subcommand)]
+    Phantom(PhantomCommand),
     /// Print the guideline tables with the source of every number
     Guidelines,
     /// Read the bundled sample exam from its saved landmarks

@@ -1,6 +1,6 @@
 //! Everything that can be done without a window.
 //!
-//! Exit codes: 0 done; 1 `verify` found a difference; 2 bad use; 3 measurement refused (no scale, contradictory
+//! Exit codes: 0 done; 1 `verify` found a difference, or a scale check is beyond tolerance; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
 mod agree;
@@ -10,6 +10,7 @@ mod export;
 mod find;
 mod list;
 mod output;
+mod phantom;
 mod read;
 mod sample;
 mod sheet;
@@ -18,6 +19,7 @@ mod verify;
 
 pub use args::{AgreeArgs, Arguments, CheckpointArgs, Command, FindArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs, SideArg, VerifyArgs};
 pub use export::{ExportCommand, FrameNumbers};
+pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -37,6 +39,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),
         Command::Agree(a) => agree::run(a, &mut out),
         Command::Sheet(a) => sheet::run(a, &mut out),
+        Command::Phantom(a) => phantom::run(a, &mut out),
         Command::Guidelines => tables::run(&mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };

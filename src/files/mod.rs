@@ -3,11 +3,13 @@
 mod keys;
 mod publish;
 mod settings;
+mod sign;
 mod tree;
 
 pub use keys::{random_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, replace, unfinished};
 pub use settings::Settings;
+pub use sign::{hex, is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};
 
 use std::fs;
@@ -50,6 +52,14 @@ pub fn records_dir() -> Result<PathBuf> {
 /// As [`data_dir`].
 pub fn drafts_dir() -> Result<PathBuf> {
     Ok(data_dir()?.join("drafts"))
+}
+
+/// Where this user's history of scale checks is kept.
+///
+/// # Errors
+/// As [`data_dir`].
+pub fn scale_checks_dir() -> Result<PathBuf> {
+    Ok(data_dir()?.join("scale-checks"))
 }
 
 /// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or
@@ -135,4 +145,10 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
 #[must_use]
 pub fn now() -> String {
     jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}
+
+/// Today's date where this computer is.
+#[must_use]
+pub fn today() -> jiff::civil::Date {
+    jiff::ZonedDateTime::now().date()
 }
