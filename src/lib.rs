@@ -21,6 +21,10 @@ pub mod load;
 
 pub mod calibrate;
 
+pub mod phantom;
+
+pub mod scanners;
+
 pub mod measure;
 
 pub mod exam;

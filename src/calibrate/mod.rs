@@ -1,9 +1,12 @@
 //! The scale of a frame: millimetres per pixel in x and in y, how sure they are, and why they may be believed.
 //!
-//! There is no default scale. A [`Calibration`] is made by [`header`] from what a file says, and by nothing else yet;
-//! pixels become millimetres only through its methods.
+//! There is no default scale. A [`Calibration`] is made by [`header`] from what a file says; a phantom [check](LastCheck)
+//! of the scanner gives it another uncertainty. Pixels become millimetres only through its methods.
 
+mod checked;
 pub mod header;
+
+pub use checked::{CheckVerdict, LastCheck};
 
 use serde::{Deserialize, Serialize};
 

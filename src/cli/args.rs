@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
+use super::phantom::PhantomCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
 use crate::measure::Side;
@@ -51,6 +52,9 @@ pub enum Command {
     Due(DueArgs),
     /// Record who was told of an urgent matter, by whom, when, and whether it was read back
     Told(ToldArgs),
+    /// Check a scanner's scale on a distance phantom, and the history of such checks
+    #[command(subcommand)]
+    Phantom(PhantomCommand),
     /// Print the guideline tables with the source of every number, or what is from memory
     Guidelines(GuidelinesArgs),
     /// Print an empty form of what is known of an exam, for read --context

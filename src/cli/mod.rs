@@ -1,6 +1,6 @@
 //! Everything that can be done without a window.
 //!
-//! Exit codes: 0 done; 1 `verify` found a difference; 2 bad use; 3 measurement refused (no scale, contradictory
+//! Exit codes: 0 done; 1 `verify` found a difference, or a scale check is beyond tolerance; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
 mod agree;
@@ -11,6 +11,7 @@ mod export;
 mod find;
 mod list;
 mod output;
+mod phantom;
 mod read;
 mod sample;
 mod sheet;
@@ -23,6 +24,7 @@ pub use args::{
     TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
+pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -46,6 +48,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Told(a) => told::run(a, &mut out),
         Command::Guidelines(a) => tables::run(a, &mut out),
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
+        Command::Phantom(a) => phantom::run(a, &mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };
     match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {

@@ -51,6 +51,8 @@ attributes! {
     CINE_RATE = CINE_RATE, "Cine Rate";
     FRAME_TIME = FRAME_TIME, "Frame Time";
     FRAME_TIME_VECTOR = FRAME_TIME_VECTOR, "Frame Time Vector";
+    PRESET = PROCESSING_FUNCTION, "Processing Function";
+    SERIAL_NUMBER = DEVICE_SERIAL_NUMBER, "Device Serial Number";
     TRANSDUCER_DATA = TRANSDUCER_DATA, "Transducer Data";
     REGIONS = SEQUENCE_OF_ULTRASOUND_REGIONS, "Sequence of Ultrasound Regions";
     TRANSDUCER_TYPE = TRANSDUCER_TYPE, "Transducer Type";

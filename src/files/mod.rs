@@ -3,11 +3,13 @@
 mod keys;
 mod publish;
 mod settings;
+mod sign;
 mod tree;
 
 pub use keys::{random_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
 pub use settings::Settings;
+pub use sign::{hex, is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};
 
 use std::fs;
@@ -56,6 +58,14 @@ pub fn tables_dir() -> Result<PathBuf> {
 #[must_use]
 pub fn drafts_in(data_dir: &Path) -> PathBuf {
     data_dir.join("drafts")
+}
+
+/// Where this user's history of scale checks is kept.
+///
+/// # Errors
+/// As [`data_dir`].
+pub fn scale_checks_dir() -> Result<PathBuf> {
+    Ok(data_dir()?.join("scale-checks"))
 }
 
 /// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or

@@ -61,6 +61,10 @@ pub struct Facts {
     pub model: Option<String>,
     /// Station Name (0008,1010).
     pub station: Option<String>,
+    /// Device Serial Number (0018,1000).
+    pub serial_number: Option<String>,
+    /// Processing Function (0018,5020): the scanner's preset.
+    pub preset: Option<String>,
     /// Transfer syntax UID; for a capture, empty.
     pub transfer_syntax_uid: String,
     /// Name of the transfer syntax ("JPEG Baseline (Process 1)"); for a capture, the format ("PNG").
@@ -99,6 +103,8 @@ impl Facts {
             manufacturer: None,
             model: None,
             station: None,
+            serial_number: None,
+            preset: None,
             transfer_syntax_uid: String::new(),
             transfer_syntax_name: String::new(),
             photometric: None,

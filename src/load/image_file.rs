@@ -153,6 +153,8 @@ fn facts(a: &Attributes, syntax: &Syntax, warnings: &mut Vec<String>) -> Facts {
         manufacturer: a.text(at::MANUFACTURER),
         model: a.text(at::MODEL),
         station: a.text(at::STATION),
+        serial_number: a.text(at::SERIAL_NUMBER),
+        preset: a.text(at::PRESET),
         transfer_syntax_uid: syntax.uid.to_owned(),
         transfer_syntax_name: syntax.name.to_owned(),
         photometric: a.text(at::PHOTOMETRIC),

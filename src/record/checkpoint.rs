@@ -3,11 +3,11 @@
 //! Each record names those it follows, so the graph itself shows when an earlier record is gone. Only the newest are named
 //! by nobody; a checkpoint names them. The signature (Ed25519, RFC 8032) shows that the list was not changed since.
 
-use ed25519_dalek::{Signature, Signer, SigningKey, Verifier, VerifyingKey};
 use serde::{Deserialize, Serialize};
 
-use super::index::{Index, from_hex, hex};
+use super::index::Index;
 use crate::error::{Error, ErrorKind, Result};
+use crate::files;
 
 /// Version of the checkpoint's shape.
 const SCHEMA: &str = "osspan-checkpoint/1";
@@ -45,7 +45,6 @@ impl Checkpoint {
                 .remedy("Run verify on the folder")
                 .at(e.path().unwrap_or_else(|| std::path::Path::new(""))));
         }
-        let key = SigningKey::from_bytes(seed);
         // Nothing follows a record of who was told, so each is among the newest.
         let mut heads = index.heads(None);
         heads.extend(index.told().iter().map(|t| t.record.id().to_owned()));
@@ -55,10 +54,10 @@ impl Checkpoint {
             made_at,
             records: (index.entries().len() + index.told().len()) as u64,
             heads,
-            key: hex(key.verifying_key().as_bytes()),
+            key: files::public_key(seed),
             signature: String::new(),
         };
-        made.signature = hex(&key.sign(&made.signed_bytes()?).to_bytes());
+        made.signature = files::sign(seed, &made.signed_bytes()?);
         Ok(made)
     }
 
@@ -80,18 +79,16 @@ impl Checkpoint {
         if read.schema != SCHEMA {
             return Err(fault(read.schema));
         }
-        let changed = || fault("one that was changed after it was signed".into());
-        let (r, s) = read.signature.split_at_checked(64).ok_or_else(changed)?;
-        let (r, s) = (from_hex(r).map_err(|_| changed())?, from_hex(s).map_err(|_| changed())?);
-        let key = VerifyingKey::from_bytes(&from_hex(&read.key).map_err(|_| changed())?).map_err(|_| changed())?;
-        key.verify(&read.signed_bytes()?, &Signature::from_components(r, s)).map_err(|_| changed())?;
+        if !files::is_signed(&read.key, &read.signature, &read.signed_bytes()?) {
+            return Err(fault("one that was changed after it was signed".into()));
+        }
         Ok(read)
     }
 
     /// The public key that belongs to `seed`, as it stands in [`Checkpoint::key`].
     #[must_use]
     pub fn public_key(seed: &[u8; 32]) -> String {
-        hex(SigningKey::from_bytes(seed).verifying_key().as_bytes())
+        files::public_key(seed)
     }
 
     fn signed_bytes(&self) -> Result<Vec<u8>> {

@@ -1,3 +1,4 @@
 //! Code that the tests and the figures command share.
 pub mod coverage;
 pub mod exam;
+pub mod phantom;

@@ -16,6 +16,7 @@ mod exam;
 mod export;
 mod guideline;
 mod load;
+mod phantom;
 mod plan;
 mod records;
 mod records_folder;

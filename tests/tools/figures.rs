@@ -13,7 +13,7 @@ use osspan::units::PxPoint;
 use common::coverage::{ANGLES_DEGREES, DISTANCES_MM, READINGS, SIDES, coverage, seed};
 
 /// Every figure there is.
-const NAMES: [&str; 3] = ["error-terms", "coverage", "exam"];
+const NAMES: [&str; 4] = ["error-terms", "coverage", "exam", "phantom"];
 
 fn main() -> ExitCode {
     let name = std::env::args().nth(1).unwrap_or_default();
@@ -21,6 +21,7 @@ fn main() -> ExitCode {
         "--list" => NAMES.iter().for_each(|name| println!("{name}")),
         "error-terms" => print!("{}", error_terms()),
         "coverage" => print!("{}", coverage_table()),
+        "phantom" => print!("{}", common::phantom::table()),
         "exam" => print!("{}", exam_table()),
         _ => {
             eprintln!("no figure \"{name}\"; there are: {}", NAMES.join(", "));

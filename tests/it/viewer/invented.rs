@@ -77,6 +77,8 @@ pub fn facts(study: &str, day: jiff::civil::Date) -> Facts {
         manufacturer: None,
         model: None,
         station: None,
+        serial_number: None,
+        preset: None,
         transfer_syntax_uid: "1.2.840.10008.1.2.1".into(),
         transfer_syntax_name: "Explicit VR Little Endian".into(),
         photometric: Some("MONOCHROME2".into()),

@@ -1,0 +1,91 @@
+//! All checks at hand, and what a reading takes from them.
+
+use jiff::civil::Date;
+
+use super::entry::{Due, ScaleCheck, ScannerKey};
+use crate::calibrate::LastCheck;
+use crate::error::Error;
+
+/// The checks of every scanner.
+#[derive(Debug, Default)]
+pub struct History {
+    /// By day, then by when they were saved.
+    checks: Vec<ScaleCheck>,
+    /// Files that hold no check that can be trusted.
+    pub damaged: Vec<Error>,
+}
+
+/// One scanner of a history with its checks, oldest first.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listed<'a> {
+    /// The scanner and probe.
+    pub scanner: &'a ScannerKey,
+    /// Its checks; never empty.
+    pub checks: Vec<&'a ScaleCheck>,
+    /// When the next one is due.
+    pub due: Due,
+}
+
+impl History {
+    /// A history of these checks.
+    #[must_use]
+    pub fn new(checks: Vec<ScaleCheck>) -> Self {
+        let mut history = Self::default();
+        checks.into_iter().for_each(|c| history.add(c));
+        history
+    }
+
+    /// Adds one.
+    pub fn add(&mut self, check: ScaleCheck) {
+        let after = |c: &ScaleCheck| (c.checked_on, c.made_at.as_str()) > (check.checked_on, check.made_at.as_str());
+        let place = self.checks.iter().position(after).unwrap_or(self.checks.len());
+        self.checks.insert(place, check);
+    }
+
+    /// Every check, oldest first.
+    #[must_use]
+    pub fn checks(&self) -> &[ScaleCheck] {
+        &self.checks
+    }
+
+    /// Id of the check saved last, invented ones not counted.
+    pub(super) fn newest_id(&self) -> Option<String> {
+        self.checks.iter().filter(|c| !c.invented).max_by_key(|c| c.made_at.clone()).and_then(|c| c.id().ok())
+    }
+
+    /// Ids that a check follows and that are not here: a check was lost or taken away.
+    #[must_use]
+    pub fn missing(&self) -> Vec<String> {
+        let there: Vec<String> = self.checks.iter().filter_map(|c| c.id().ok()).collect();
+        self.checks.iter().filter_map(|c| c.follows.clone()).filter(|f| !there.contains(f)).collect()
+    }
+
+    /// The last check of this scanner on or before the day of an exam: one of the same preset where there is any.
+    #[must_use]
+    pub fn last_for(&self, scanner: &ScannerKey, preset: Option<&str>, exam: Date) -> Option<LastCheck> {
+        let preset = preset.map(str::trim).filter(|p| !p.is_empty());
+        let of = || self.checks.iter().rev().filter(|c| c.scanner == *scanner && c.checked_on <= exam);
+        let same = of().find(|c| c.preset.as_deref() == preset);
+        let (check, other) = same.map(|c| (c, false)).or_else(|| of().next().map(|c| (c, true)))?;
+        check.last(other).ok()
+    }
+
+    /// Each scanner with its checks; the most pressing first.
+    #[must_use]
+    pub fn scanners(&self, today: Date) -> Vec<Listed<'_>> {
+        let mut out: Vec<Listed<'_>> = Vec::new();
+        for c in &self.checks {
+            match out.iter_mut().find(|l| *l.scanner == c.scanner) {
+                Some(l) => {
+                    l.checks.push(c);
+                    l.due = c.due(today);
+                }
+                None => out.push(Listed { scanner: &c.scanner, checks: vec![c], due: c.due(today) }),
+            }
+        }
+        out.sort_by_key(|l| match l.due {
+            Due::Overdue(d) | Due::On(d) => d,
+        });
+        out
+    }
+}
