@@ -51,6 +51,8 @@ pub mod caseload;
 
 pub mod agree;
 
+pub mod review;
+
 pub mod synth;
 
 pub mod sample;

@@ -28,7 +28,7 @@ pub struct Bootstrap {
 }
 
 /// A number from 0 to `n` − 1, each as likely.
-fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
+pub(crate) fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
     let n = n as u64;
     // Draws above the last whole multiple of n are drawn again.
     let limit = u64::MAX - u64::MAX % n;

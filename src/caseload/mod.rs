@@ -13,7 +13,6 @@ pub use series::{Series, series};
 use std::collections::{BTreeMap, HashSet};
 
 use jiff::civil::Date;
-use sha2::{Digest, Sha256};
 
 use crate::cautions::Scale;
 use crate::context::{Answer, ExamContext, GestationalAge};
@@ -84,13 +83,13 @@ impl Caseload {
     pub fn of(records: Vec<ReadingRecord>, told: &[ToldRecord]) -> Self {
         let followed: HashSet<String> = records.iter().flat_map(|r| r.follows.iter().cloned()).collect();
         // Who was told stays with the exam, also when the reading was corrected since.
-        let exam_of: BTreeMap<String, String> = records.iter().map(|r| (r.id().to_owned(), exam_key(r))).collect();
+        let exam_of: BTreeMap<String, String> = records.iter().map(|r| (r.id().to_owned(), r.exam_key())).collect();
         let mut women: BTreeMap<String, (Patient, BTreeMap<String, Vec<ReadingRecord>>)> = BTreeMap::new();
         for record in records {
             if followed.contains(record.id()) {
                 continue;
             }
-            let exam = exam_key(&record);
+            let exam = record.exam_key();
             let key = record.patient.key().unwrap_or_else(|| exam.clone());
             let woman = women.entry(key).or_insert_with(|| (record.patient.clone(), BTreeMap::new()));
             woman.1.entry(exam).or_default().push(record);
@@ -118,16 +117,6 @@ impl Caseload {
 
 fn saved(exam: &SavedExam) -> Option<&str> {
     exam.readings.first().map(|r| r.saved_at.as_str())
-}
-
-/// One study is one exam; without a study, one woman's day; without both, one frame.
-fn exam_key(r: &ReadingRecord) -> String {
-    let basis = match (&r.study_instance_uid, r.patient.key(), r.context.exam_date) {
-        (Some(uid), ..) => format!("study/{uid}"),
-        (None, Some(key), Some(date)) => format!("day/{key}/{date}"),
-        _ => format!("frame/{}", r.frame.sha256),
-    };
-    Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
 }
 
 /// Marks exams before which a saved exam of the same pregnancy shows the placenta low: vasa previa must then be looked for,

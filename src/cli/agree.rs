@@ -4,12 +4,11 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::AgreeArgs;
-use super::{Done, output};
+use super::{Done, output, profile};
 use crate::agree::study::{Options, Row, Study, readings, study};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::measure::Repeatability;
-use crate::record::Store;
 
 pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
     let folders = if args.folders.is_empty() { vec![files::records_dir()?] } else { args.folders.clone() };
@@ -21,7 +20,7 @@ pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
                 .found("no such folder")
                 .at(folder));
         }
-        let (found, faulty) = Store::at(folder).load()?;
+        let (found, faulty) = profile::store(folder)?.load()?;
         records.extend(found.into_iter().map(|s| s.record));
         damaged.extend(faulty);
     }

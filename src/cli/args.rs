@@ -7,9 +7,11 @@ use jiff::civil::Date;
 
 use super::export::ExportCommand;
 use super::phantom::PhantomCommand;
+use super::review::ReviewCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
 use crate::measure::Side;
+use crate::record::Role;
 use crate::units::PxPoint;
 
 /// Reads stored transvaginal ultrasound frames: how far the placental edge lies from the internal os, how sure that is,
@@ -55,6 +57,11 @@ pub enum Command {
     /// Check a scanner's scale on a distance phantom, and the history of such checks
     #[command(subcommand)]
     Phantom(PhantomCommand),
+    /// Who reads here, as what and with which key; and whose keys are known
+    Profile(ProfileArgs),
+    /// The second reader: queue, comparing, agreeing, settling, returning, signing
+    #[command(subcommand)]
+    Review(ReviewCommand),
     /// Print the guideline tables with the source of every number, or what is from memory
     Guidelines(GuidelinesArgs),
     /// Print an empty form of what is known of an exam, for read --context
@@ -399,4 +406,25 @@ mod tests {
         assert!(point("1,2,3").is_err());
         assert!(decimal("NaN").is_err());
     }
+}
+
+/// Arguments of `profile`.
+#[derive(Debug, Args)]
+pub struct ProfileArgs {
+    /// The name that records carry
+    #[arg(long)]
+    pub reader: Option<String>,
+    /// What the reader is in the department
+    #[arg(long, value_parser = role)]
+    pub role: Option<Role>,
+    /// Take somebody's key as known: NAME=KEY, as profile prints them at their workstation
+    #[arg(long)]
+    pub know: Option<String>,
+    /// Seal this reader's key under a passphrase, read from the first line of standard input
+    #[arg(long)]
+    pub seal: bool,
+}
+
+fn role(text: &str) -> Result<Role, String> {
+    Role::ALL.into_iter().find(|r| r.words() == text).ok_or_else(|| format!("expected sonographer, reviewer or trainee, found \"{text}\""))
 }

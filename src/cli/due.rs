@@ -7,14 +7,15 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::args::DueArgs;
-use super::{Done, output, tables};
+use super::{Done, output, profile, tables};
 use crate::caseload::{Caseload, DueRow, Unread, due_rows, rows_csv};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::followup::Standing;
 use crate::load::scan::scan;
 use crate::reading::context_of;
-use crate::record::{Patient, ReadingRecord, Store, Stored};
+use crate::record::{Patient, ReadingRecord, Stored};
+use crate::review::{exams, signed_readings};
 
 pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let folder = match &args.folder {
@@ -25,7 +26,7 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
         return Err(Error::new(ErrorKind::Io, "there are no records").expected("a folder of records").found("no such folder").at(&folder));
     }
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let store = Store::at(&folder);
+    let store = profile::store(&folder)?;
     let (stored, mut faults) = store.load()?;
     let (told, more) = store.told()?;
     faults.extend(more);
@@ -33,11 +34,12 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let by_then = |r: &ReadingRecord| args.on.is_none_or(|on| r.context.exam_date.is_none_or(|d| d <= on));
     let records: Vec<ReadingRecord> = stored.into_iter().map(|s: Stored| s.record).filter(by_then).collect();
     let unread = args.exams.as_deref().map_or_else(|| Ok(Vec::new()), |dir| unread(dir, &records))?;
+    let steps: Vec<_> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
+    let signed = signed_readings(&exams(&records, &steps));
     let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
     let cases = Caseload::of(records, &told);
     let today = args.on.unwrap_or_else(files::today);
-    // Nothing in this version signs a reading off.
-    let mut rows = due_rows(&cases, &unread, &HashSet::new(), &shelf, today)?;
+    let mut rows = due_rows(&cases, &unread, &signed, &shelf, today)?;
     if !args.all {
         rows.retain(|r| !matches!(r.listed.standing.as_slice(), [Standing::Nothing | Standing::Past]));
     }

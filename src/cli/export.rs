@@ -10,12 +10,11 @@ use std::process::ExitCode;
 
 use clap::Subcommand;
 
-use super::{Done, output};
+use super::{Done, output, profile};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::interchange::teaching::{Blank, Decision, TeachingSet};
 use crate::load::scan::scan;
-use crate::record::Store;
 
 const SET: &str = "set.json";
 /// Longest prepared set, bytes.
@@ -140,7 +139,7 @@ pub(super) fn run(command: &ExportCommand, out: &mut dyn Write) -> Done {
                 Some(f) => f.clone(),
                 None => files::records_dir()?,
             };
-            let records: Vec<_> = Store::at(folder).load()?.0.into_iter().map(|s| s.record).collect();
+            let records: Vec<_> = profile::store(&folder)?.load()?.0.into_iter().map(|s| s.record).collect();
             let written = set.write(to, &records)?;
             for reason in &written.left_out {
                 output::wrapped(out, "left out  ", reason)?;

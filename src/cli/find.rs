@@ -4,10 +4,10 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::FindArgs;
-use super::{Done, output};
+use super::{Done, output, profile};
 use crate::error::{Error, ErrorKind};
 use crate::files;
-use crate::record::{Query, Store};
+use crate::record::Query;
 
 pub(super) fn run(args: &FindArgs, out: &mut dyn Write) -> Done {
     let folder = match &args.folder {
@@ -17,7 +17,7 @@ pub(super) fn run(args: &FindArgs, out: &mut dyn Write) -> Done {
     if !folder.is_dir() {
         return Err(Error::new(ErrorKind::Io, "there are no records").expected("a folder of records").found("no such folder").at(&folder));
     }
-    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
+    let store = profile::store(&folder)?;
     let index = store.index()?;
     let query = Query {
         patient: args.patient.clone(),

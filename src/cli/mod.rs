@@ -12,7 +12,9 @@ mod find;
 mod list;
 mod output;
 mod phantom;
+mod profile;
 mod read;
+mod review;
 mod sample;
 mod sheet;
 pub(crate) mod tables;
@@ -20,11 +22,12 @@ mod told;
 mod verify;
 
 pub use args::{
-    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs, SideArg,
-    TablesArgs, ToldArgs, VerifyArgs,
+    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, ProfileArgs, ReadArgs, SampleArgs,
+    SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
+pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -46,6 +49,8 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Sheet(a) => sheet::run(a, &mut out),
         Command::Due(a) => due::run(a, &mut out),
         Command::Told(a) => told::run(a, &mut out),
+        Command::Profile(a) => profile::run(a, &mut out),
+        Command::Review(a) => review::run(a, &mut out),
         Command::Guidelines(a) => tables::run(a, &mut out),
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Phantom(a) => phantom::run(a, &mut out),

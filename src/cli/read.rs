@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use super::args::ReadArgs;
 use super::output::Said;
-use super::{Done, output, tables};
+use super::{Done, output, profile, tables};
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::{Dating, from_form};
 use crate::error::{Error, ErrorKind};
@@ -13,7 +13,7 @@ use crate::files;
 use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Repeatability};
 use crate::reading::{self, Distance, Inputs};
-use crate::record::{Origin, ReadingRecord, Store};
+use crate::record::{Origin, ReadingRecord};
 
 /// Longest form file that is read, bytes.
 const LONGEST_FORM: u64 = 64 * 1024;
@@ -75,7 +75,7 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         Some(d) => d.clone(),
         None => files::records_dir()?,
     };
-    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
+    let store = profile::store(&folder)?;
     let mut saved = None;
     if args.save || args.json {
         let reader = args.reader.as_deref().unwrap_or("not named");

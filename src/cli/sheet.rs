@@ -6,14 +6,14 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SheetArgs;
-use super::{Done, output, tables};
+use super::{Done, output, profile, tables};
 use crate::caseload::{Caseload, SavedExam, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::Table;
 use crate::load::StoredFile;
 use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
-use crate::record::{Origin, ReadingRecord, Store};
+use crate::record::{Origin, ReadingRecord};
 use crate::sample::{FILE, SavedLandmarks};
 use crate::{files, sheet};
 
@@ -62,7 +62,7 @@ fn saved(args: &SheetArgs) -> Result<Saved> {
         Some(f) => f.clone(),
         None => files::records_dir()?,
     };
-    let store = Store::at(&folder);
+    let store = profile::store(&folder)?;
     let (records, mut damaged) = store.load()?;
     if records.is_empty() {
         return Err(damaged.into_iter().next().unwrap_or_else(|| {

@@ -4,11 +4,11 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::ToldArgs;
-use super::{Done, output, tables};
+use super::{Done, output, profile, tables};
 use crate::error::{Error, ErrorKind};
 use crate::files;
 use crate::followup::Told;
-use crate::record::{Query, Store, ToldRecord};
+use crate::record::{Query, ToldRecord};
 
 pub(super) fn run(args: &ToldArgs, out: &mut dyn Write) -> Done {
     let folder = match &args.folder {
@@ -16,7 +16,7 @@ pub(super) fn run(args: &ToldArgs, out: &mut dyn Write) -> Done {
         None => files::records_dir()?,
     };
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
+    let store = profile::store(&folder)?;
     let index = store.index()?;
     let found = index.find(&Query { id: Some(args.reading.clone()), ..Query::default() });
     let entry = match found.as_slice() {

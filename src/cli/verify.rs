@@ -7,12 +7,12 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::args::VerifyArgs;
-use super::{Done, output, tables};
+use super::{Done, output, profile, tables};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::frame::FrameId;
 use crate::load::scan::scan;
-use crate::record::{Checkpoint, ImageSource, LONGEST_CHECKPOINT, Store, Totals, Verified};
+use crate::record::{Checkpoint, ImageSource, LONGEST_CHECKPOINT, Totals, Verified};
 
 /// Digests of the frames at hand.
 #[derive(Default)]
@@ -63,9 +63,15 @@ pub(super) fn run(args: &VerifyArgs, out: &mut dyn Write) -> Done {
         .as_deref()
         .map(|p| files::read_text(p, LONGEST_CHECKPOINT).and_then(|t| Checkpoint::from_json(&t)).map_err(|e| e.at(p)))
         .transpose()?;
-    let totals = Store::at(&folder)
-        .with_tables(shelf)
-        .verify(images.as_ref().map(|i| i as &(dyn ImageSource + Sync)), &mut |v| print(v, args.quiet, out))?;
+    // Every record is checked; of those that this reader is still to read unseen, only whether they differ is said.
+    let store = profile::store(&folder)?.with_tables(shelf);
+    let unseen = store.unseen_files()?;
+    let totals = store.verify(images.as_ref().map(|i| i as &(dyn ImageSource + Sync)), &mut |v| {
+        if unseen.contains(&v.path) { print_unseen(v, out) } else { print(v, args.quiet, out) }
+    })?;
+    if !unseen.is_empty() {
+        output::line(out, &format!("{} of them belong to exams that await your own reading: checked, not shown", unseen.len()))?;
+    }
     let lost = checkpoint.as_ref().map_or(Ok(0), |c| against(c, &totals, out))?;
     if totals.unfinished > 0 {
         let text = format!("{} unfinished file(s) that a crash left; they are no records and may be removed", totals.unfinished);
@@ -73,6 +79,13 @@ pub(super) fn run(args: &VerifyArgs, out: &mut dyn Write) -> Done {
     }
     output::line(out, &format!("{} records, {} with differences", totals.files, totals.bad))?;
     Ok(if totals.bad + lost == 0 { ExitCode::SUCCESS } else { ExitCode::from(1) })
+}
+
+fn print_unseen(verified: &Verified, out: &mut dyn Write) -> Result<()> {
+    match &verified.check {
+        Ok(check) if check.differences.is_empty() => Ok(()),
+        _ => output::line(out, "DIFFERS    a record of an exam that awaits your own reading; ask who manages the folder"),
+    }
 }
 
 fn print(verified: &Verified, quiet: bool, out: &mut dyn Write) -> Result<()> {

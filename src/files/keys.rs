@@ -7,6 +7,8 @@ use crate::error::{Error, ErrorKind, Result};
 
 const DIR: &str = "keys";
 const SIGNING: &str = "checkpoint.seed";
+const READER: &str = "reader.seed";
+const SEALED: &str = "reader.sealed.json";
 
 /// 32 bytes from the system's source of randomness.
 ///
@@ -24,10 +26,13 @@ pub fn random_key() -> Result<[u8; 32]> {
 /// # Errors
 /// [`ErrorKind::Io`], [`ErrorKind::Format`] when the file is not a seed.
 pub fn signing_seed(data_dir: &Path) -> Result<[u8; 32]> {
-    let dir = data_dir.join(DIR);
-    let path = dir.join(SIGNING);
+    seed_in(&data_dir.join(DIR), SIGNING)
+}
+
+fn seed_in(dir: &Path, name: &str) -> Result<[u8; 32]> {
+    let path = dir.join(name);
     if !path.exists() {
-        match publish_new(&dir, SIGNING, &random_key()?) {
+        match publish_new(dir, name, &random_key()?) {
             // Another window made it in this moment: that one stands.
             Err(e) if e.kind() != ErrorKind::Record => return Err(e),
             _ => {}
@@ -40,6 +45,41 @@ pub fn signing_seed(data_dir: &Path) -> Result<[u8; 32]> {
             .remedy("Move the file away; a new key is then made")
             .at(&path)
     })
+}
+
+/// This reader's key for signing readings, as it lies in a data folder.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ReaderKey {
+    /// Its seed.
+    Open([u8; 32]),
+    /// Sealed under a passphrase: the text to [`unseal`](super::unseal).
+    Sealed(String),
+}
+
+/// This reader's key; made on first use, readable by this user alone. It is another one than that of checkpoints.
+///
+/// # Errors
+/// As [`signing_seed`].
+pub fn reader_key(data_dir: &Path) -> Result<ReaderKey> {
+    let dir = data_dir.join(DIR);
+    if dir.join(SEALED).exists() {
+        return super::read_text(&dir.join(SEALED), 64 * 1024).map(ReaderKey::Sealed);
+    }
+    seed_in(&dir, READER).map(ReaderKey::Open)
+}
+
+/// Seals this reader's key under a passphrase, in place of the open one.
+///
+/// # Errors
+/// As [`reader_key`] and [`seal`](super::seal); [`ErrorKind::Usage`] when it is sealed already.
+pub fn seal_reader_key(data_dir: &Path, passphrase: &str) -> Result<()> {
+    let ReaderKey::Open(seed) = reader_key(data_dir)? else {
+        return Err(Error::new(ErrorKind::Usage, "the key is sealed already")
+            .remedy("A forgotten passphrase cannot be recovered: move the key away and a new one is made"));
+    };
+    let dir = data_dir.join(DIR);
+    super::replace(&dir, SEALED, super::seal(&seed, passphrase)?.as_bytes())?;
+    super::remove(&dir.join(READER))
 }
 
 #[cfg(test)]

@@ -2,12 +2,14 @@
 
 mod keys;
 mod publish;
+mod seal;
 mod settings;
 mod sign;
 mod tree;
 
-pub use keys::{random_key, signing_seed};
+pub use keys::{ReaderKey, random_key, reader_key, seal_reader_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
+pub use seal::{seal, unseal};
 pub use settings::Settings;
 pub use sign::{hex, is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};

@@ -19,6 +19,9 @@ pub struct Settings {
     pub reader: Option<String>,
     /// Id of the chosen guideline table.
     pub guideline: Option<String>,
+    /// What the reader is in the department, as a record's step names it: "sonographer", "reviewer" or "trainee".
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub role: Option<String>,
     /// Light colours instead of dark ones.
     #[serde(default)]
     pub light: bool,
@@ -26,7 +29,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { schema: SCHEMA.into(), reader: None, guideline: None, light: false }
+        Self { schema: SCHEMA.into(), reader: None, guideline: None, role: None, light: false }
     }
 }
 

@@ -48,11 +48,14 @@ impl Checkpoint {
         // Nothing follows a record of who was told, so each is among the newest.
         let mut heads = index.heads(None);
         heads.extend(index.told().iter().map(|t| t.record.id().to_owned()));
+        let followed: std::collections::HashSet<&str> =
+            index.reviews().iter().flat_map(|r| r.record.follows.iter().map(String::as_str)).collect();
+        heads.extend(index.reviews().iter().map(|r| r.record.id()).filter(|id| !followed.contains(id)).map(str::to_owned));
         heads.sort();
         let mut made = Self {
             schema: SCHEMA.into(),
             made_at,
-            records: (index.entries().len() + index.told().len()) as u64,
+            records: (index.entries().len() + index.told().len() + index.reviews().len()) as u64,
             heads,
             key: files::public_key(seed),
             signature: String::new(),

@@ -9,6 +9,8 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use super::index::{from_hex, hex};
+use super::review::{self, Signer, is_review};
+use super::store::is_beside;
 use super::store::{read_file, read_record_text, reading_name};
 use super::told::{self, is_told};
 use super::{Check, Difference, ImageSource, Store, verify_text_with};
@@ -61,7 +63,8 @@ impl Store {
         let mut differs: HashSet<u32> = HashSet::new();
         let mut number = 0_u32;
         for batch in paths.chunks(BATCH) {
-            let checked: Vec<(Verified, Option<Links>)> = batch.par_iter().map(|path| check_file(path, images, self.shelf())).collect();
+            let checked: Vec<(Verified, Option<Links>)> =
+                batch.par_iter().map(|path| check_file(path, images, self.shelf(), self.signers())).collect();
             for (verified, links) in checked {
                 if verified.check.as_ref().map_or(true, |c| !c.differences.is_empty()) {
                     differs.insert(number);
@@ -80,7 +83,7 @@ impl Store {
             {
                 differs.insert(by);
                 let missing = Difference {
-                    what: if is_told(path) { "the reading that it belongs to" } else { "an earlier record that this one follows" }.into(),
+                    what: if is_beside(path) { "a record that it belongs to" } else { "an earlier record that this one follows" }.into(),
                     expected: format!("record {} in this folder", hex(&id)),
                     found: "none: it was removed or changed".into(),
                 };
@@ -98,13 +101,20 @@ struct Links {
     follows: Vec<[u8; 32]>,
 }
 
-fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: &Shelf) -> (Verified, Option<Links>) {
+fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: &Shelf, signers: &[Signer]) -> (Verified, Option<Links>) {
     let read = || -> Result<(Check, Links)> {
         if is_told(path) {
             // Its reading usually lies in the same folder, under its id.
             let beside = |id: &str| read_file(&path.with_file_name(reading_name(id))).ok();
             let (record, check) = told::check(&read_record_text(path)?, beside, shelf)?;
             return Ok((check, Links { id: from_hex(record.id())?, follows: vec![from_hex(&record.reading)?] }));
+        }
+        if is_review(path) {
+            let beside = |id: &str| read_file(&path.with_file_name(reading_name(id))).ok();
+            let (record, check) = review::check(&read_record_text(path)?, beside, signers)?;
+            let about = record.step.readings().into_iter().chain(record.follows.iter().map(String::as_str));
+            let follows = about.map(from_hex).collect::<Result<_>>()?;
+            return Ok((check, Links { id: from_hex(record.id())?, follows }));
         }
         let (record, check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;

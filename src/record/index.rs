@@ -13,15 +13,18 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::blind::{Onlooker, unseen};
+use super::review::{self, StoredReview};
+use super::store::is_beside;
 use super::store::read_file;
-use super::told::{self, StoredTold, is_told};
+use super::told::{self, StoredTold};
 use super::{Patient, ReadingRecord};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Stamp};
 use crate::frame::FrameId;
 
 /// First bytes of the cache; another version is made anew.
-const MAGIC: &[u8] = b"osspan-index/2\n";
+const MAGIC: &[u8] = b"osspan-index/3\n";
 /// Largest cache that is read, bytes: about a million records.
 const LARGEST: u64 = 1 << 30;
 
@@ -34,6 +37,7 @@ pub struct Entry {
     follows: Vec<[u8; 32]>,
     frame: [u8; 32],
     frame_number: u32,
+    exam: String,
     patient: Option<String>,
     exam_date: Option<Date>,
     /// When it was saved, RFC 3339.
@@ -55,6 +59,7 @@ impl Entry {
             follows: record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?,
             frame: from_hex(&record.frame.sha256)?,
             frame_number: record.frame.frame_number,
+            exam: record.exam_key(),
             patient: record.patient.key(),
             exam_date: record.context.exam_date,
             saved_at: record.saved_at.clone(),
@@ -86,6 +91,12 @@ impl Entry {
     #[must_use]
     pub fn patient(&self) -> Option<&str> {
         self.patient.as_deref()
+    }
+
+    /// The exam's key (see [`ReadingRecord::exam_key`]).
+    #[must_use]
+    pub fn exam(&self) -> &str {
+        &self.exam
     }
 
     /// The day of the exam.
@@ -121,6 +132,7 @@ pub struct Query {
 pub struct Index {
     entries: Vec<Entry>,
     told: Vec<StoredTold>,
+    reviews: Vec<StoredReview>,
     unreadable: Vec<Error>,
     read: usize,
 }
@@ -137,10 +149,10 @@ impl Index {
             cache.and_then(load_cache).unwrap_or_default().into_iter().map(|e| (e.path.clone().into_os_string(), e)).collect();
         let before = known.len();
         let (mut entries, mut fresh) = (Vec::new(), Vec::new());
-        let mut told_files = Vec::new();
+        let mut beside = Vec::new();
         for (path, stamp) in files::tree_with_stamps(dir, "json")? {
-            if is_told(&path) {
-                told_files.push(dir.join(path));
+            if is_beside(&path) {
+                beside.push(dir.join(path));
                 continue;
             }
             match known.remove(path.as_os_str()) {
@@ -167,9 +179,11 @@ impl Index {
         if let Some(cache) = cache.filter(|_| gone || count > unreadable.len()) {
             let _ = save_cache(cache, &entries);
         }
-        let (told, faults) = told::load(&told_files);
+        let (told, faults) = told::load(&beside);
         unreadable.extend(faults);
-        Ok(Self { entries, told, unreadable, read: count })
+        let (reviews, faults) = review::load(&beside);
+        unreadable.extend(faults);
+        Ok(Self { entries, told, reviews, unreadable, read: count })
     }
 
     /// Every record, by exam date, then by when it was saved; undated exams first.
@@ -182,6 +196,24 @@ impl Index {
     #[must_use]
     pub fn told(&self) -> &[StoredTold] {
         &self.told
+    }
+
+    /// The steps of reviews.
+    #[must_use]
+    pub fn reviews(&self) -> &[StoredReview] {
+        &self.reviews
+    }
+
+    /// Takes out everything of the exams of which `who` may see nothing yet ([`unseen`]).
+    pub(super) fn hide_from(&mut self, who: &Onlooker) {
+        let hidden = unseen(who, self.entries.iter().map(|e| (e.exam.as_str(), e.reader.as_str())));
+        if hidden.is_empty() {
+            return;
+        }
+        let ids: HashSet<String> = self.entries.iter().filter(|e| hidden.contains(&e.exam)).map(Entry::id).collect();
+        self.entries.retain(|e| !hidden.contains(&e.exam));
+        self.told.retain(|t| !ids.contains(&t.record.reading));
+        self.reviews.retain(|r| !r.record.step.readings().iter().any(|id| ids.contains(*id)));
     }
 
     /// An error for each file that holds no record.

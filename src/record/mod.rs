@@ -1,17 +1,23 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+mod blind;
 mod checkpoint;
+mod compare;
 mod drafts;
 mod folder;
 mod index;
+mod review;
 mod store;
 mod told;
 mod verify;
 
+pub use blind::{Onlooker, unseen};
 pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
+pub use compare::{Comparison, LIMIT_PER_SD, Shift};
 pub use drafts::{Draft, Drafts};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
+pub use review::{Maker, REVIEW_SCHEMA, ReviewRecord, Role, Settlement, Signer, Step, StoredReview, signer_words};
 pub use store::{Store, Stored};
 pub use told::{StoredTold, TOLD_SCHEMA, ToldRecord, urgent_of};
 pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text, verify_text_with};
@@ -209,6 +215,18 @@ impl ReadingRecord {
     pub fn same_reading(&self, other: &Self) -> bool {
         let bare = |r: &Self| Self { content_sha256: String::new(), saved_at: String::new(), follows: Vec::new(), ..r.clone() };
         bare(self) == bare(other)
+    }
+
+    /// A short key of its exam, which names nobody: one study is one exam; without a study, one woman's day; without both, one
+    /// frame.
+    #[must_use]
+    pub fn exam_key(&self) -> String {
+        let basis = match (&self.study_instance_uid, self.patient.key(), self.context.exam_date) {
+            (Some(uid), ..) => format!("study/{uid}"),
+            (None, Some(key), Some(date)) => format!("day/{key}/{date}"),
+            _ => format!("frame/{}", self.frame.sha256),
+        };
+        Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
     }
 
     /// The record's id.

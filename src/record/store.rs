@@ -1,12 +1,15 @@
 //! A folder of records: one file each, published whole, never replaced.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::ReadingRecord;
+use super::blind::{Onlooker, unseen};
 use super::index::Index;
+use super::review::{self, ReviewRecord, Signer, StoredReview, is_review};
 use super::told::{self, StoredTold, ToldRecord, is_told};
 use crate::error::{Error, Result};
 use crate::files;
@@ -31,13 +34,15 @@ pub struct Store {
     dir: PathBuf,
     cache: Option<PathBuf>,
     shelf: Arc<Shelf>,
+    onlooker: Option<Onlooker>,
+    signers: Arc<Vec<Signer>>,
 }
 
 impl Store {
     /// The store in `dir`, which is made when the first record is saved.
     #[must_use]
     pub fn at(dir: impl Into<PathBuf>) -> Self {
-        Self { dir: dir.into(), cache: None, shelf: Arc::new(Shelf::bundled()) }
+        Self { dir: dir.into(), cache: None, shelf: Arc::new(Shelf::bundled()), onlooker: None, signers: Arc::default() }
     }
 
     /// The same store with an index kept in the file `cache`, which speeds up [`Store::heads`] and [`Store::index`].
@@ -50,6 +55,25 @@ impl Store {
     #[must_use]
     pub fn with_tables(self, shelf: Shelf) -> Self {
         Self { shelf: Arc::new(shelf), ..self }
+    }
+
+    /// The same store as `who` may see it: whatever is asked of it but [`Store::verify`], exams that they have still to read
+    /// unseen are as if they were not there.
+    #[must_use]
+    pub fn seen_by(self, who: Option<Onlooker>) -> Self {
+        Self { onlooker: who, ..self }
+    }
+
+    /// The same store, whose signatures are believed when they are by these.
+    #[must_use]
+    pub fn with_signers(self, signers: Vec<Signer>) -> Self {
+        Self { signers: Arc::new(signers), ..self }
+    }
+
+    /// Whose signatures are believed.
+    #[must_use]
+    pub fn signers(&self) -> &[Signer] {
+        &self.signers
     }
 
     /// The tables that its records may have been made with.
@@ -80,7 +104,7 @@ impl Store {
     pub fn load(&self) -> Result<(Vec<Stored>, Vec<Error>)> {
         let read: Vec<Result<Stored>> = files::tree(&self.dir, "json")?
             .into_par_iter()
-            .filter(|path| !is_told(path))
+            .filter(|path| !is_beside(path))
             .map(|path| match read_file(&path) {
                 Ok(record) => Ok(Stored { path, record }),
                 Err(e) => Err(e.at(&path)),
@@ -93,7 +117,33 @@ impl Store {
                 Err(e) => found.1.push(e),
             }
         }
+        if let Some(who) = &self.onlooker {
+            let keys: Vec<(String, String)> = found.0.iter().map(|s| (s.record.exam_key(), s.record.reader.clone())).collect();
+            let hidden = unseen(who, keys.iter().map(|(e, r)| (e.as_str(), r.as_str())));
+            found.0.retain(|s| !hidden.contains(&s.record.exam_key()));
+        }
         found.0.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+        Ok(found)
+    }
+
+    /// Saves a step of a review as a new file; returns its path.
+    ///
+    /// # Errors
+    /// As [`files::publish_new`].
+    pub fn save_review(&self, record: &ReviewRecord) -> Result<PathBuf> {
+        files::publish_new(&self.dir, &record.file_name(), record.to_json()?.as_bytes())
+    }
+
+    /// Every step of a review, by when it was made, and an error for each such file that holds none.
+    ///
+    /// # Errors
+    /// As [`Store::index`].
+    pub fn reviews(&self) -> Result<(Vec<StoredReview>, Vec<Error>)> {
+        let mut found = review::load(&files::tree(&self.dir, "json")?);
+        if self.onlooker.is_some() {
+            let index = self.index()?;
+            found.0.retain(|r| index.reviews().iter().any(|seen| seen.path == r.path));
+        }
         Ok(found)
     }
 
@@ -110,7 +160,12 @@ impl Store {
     /// # Errors
     /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the folder cannot be listed.
     pub fn told(&self) -> Result<(Vec<StoredTold>, Vec<Error>)> {
-        Ok(told::load(&files::tree(&self.dir, "json")?))
+        let mut found = told::load(&files::tree(&self.dir, "json")?);
+        if self.onlooker.is_some() {
+            let index = self.index()?;
+            found.0.retain(|t| index.told().iter().any(|seen| seen.path == t.path));
+        }
+        Ok(found)
     }
 
     /// What the folder holds, brought up to date.
@@ -118,7 +173,28 @@ impl Store {
     /// # Errors
     /// As [`Index::open`].
     pub fn index(&self) -> Result<Index> {
-        Index::open(&self.dir, self.cache.as_deref())
+        let mut index = Index::open(&self.dir, self.cache.as_deref())?;
+        if let Some(who) = &self.onlooker {
+            index.hide_from(who);
+        }
+        Ok(index)
+    }
+
+    /// The files of which the onlooker may see nothing yet.
+    ///
+    /// # Errors
+    /// As [`Store::index`].
+    pub fn unseen_files(&self) -> Result<HashSet<PathBuf>> {
+        if self.onlooker.is_none() {
+            return Ok(HashSet::new());
+        }
+        let (all, seen) = (Index::open(&self.dir, self.cache.as_deref())?, self.index()?);
+        let files = |index: &Index| -> HashSet<PathBuf> {
+            let readings = index.entries().iter().map(|e| self.dir.join(e.path()));
+            let beside = index.told().iter().map(|t| t.path.clone()).chain(index.reviews().iter().map(|r| r.path.clone()));
+            readings.chain(beside).collect()
+        };
+        Ok(files(&all).difference(&files(&seen)).cloned().collect())
     }
 
     /// Reads the record that an index entry stands for.
@@ -147,6 +223,11 @@ impl Store {
     pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Result<Vec<String>> {
         Ok(self.index()?.own_heads(frame, reader))
     }
+}
+
+/// Whether a file's name says that it holds no reading but something about one.
+pub(super) fn is_beside(path: &Path) -> bool {
+    is_told(path) || is_review(path)
 }
 
 /// The name of the file of the reading with this id.

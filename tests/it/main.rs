@@ -20,6 +20,7 @@ mod phantom;
 mod plan;
 mod records;
 mod records_folder;
+mod review;
 mod samples;
 #[cfg(feature = "viewer")]
 mod viewer;

@@ -1,0 +1,124 @@
+//! Who reads at this workstation, as what, with which key; and whose keys are known. And the store as this reader may see it.
+
+use std::io::{BufRead, Write};
+use std::path::Path;
+use std::process::ExitCode;
+
+use super::args::ProfileArgs;
+use super::{Done, output};
+use crate::error::{Error, ErrorKind, Result};
+use crate::files::{self, ReaderKey, Settings};
+use crate::record::{Onlooker, Role, Signer, Store};
+
+/// The keys that are known here, in the user's data folder.
+const SIGNERS: &str = "signers.json";
+/// Longest such file, bytes.
+const LONGEST: u64 = 1024 * 1024;
+
+/// The records of a folder as this workstation's reader may see them.
+pub(super) fn store(folder: &Path) -> Result<Store> {
+    let data_dir = files::data_dir()?;
+    Ok(Store::at(folder).with_index(files::index_file(folder)?).seen_by(onlooker(&data_dir)?).with_signers(signers(&data_dir)?))
+}
+
+/// This workstation's reader; `None` until one is named.
+pub(super) fn onlooker(data_dir: &Path) -> Result<Option<Onlooker>> {
+    let settings = Settings::load(data_dir)?;
+    let role = Role::named(settings.role.as_deref());
+    Ok(settings.reader.map(|reader| Onlooker { reader, role }))
+}
+
+/// Whose keys are known here. An open key of this reader's own is always among them.
+pub(super) fn signers(data_dir: &Path) -> Result<Vec<Signer>> {
+    let path = data_dir.join(SIGNERS);
+    if !path.exists() {
+        return Ok(Vec::new());
+    }
+    let text = files::read_text(&path, LONGEST)?;
+    serde_json::from_str(&text).map_err(|e| Error::new(ErrorKind::Format, "the known keys cannot be read").found(e.to_string()).at(&path))
+}
+
+/// The seed of this reader's key; a sealed one is opened with a passphrase from the first line of standard input.
+pub(super) fn seed(data_dir: &Path, passphrase: bool) -> Result<[u8; 32]> {
+    match files::reader_key(data_dir)? {
+        ReaderKey::Open(seed) => Ok(seed),
+        ReaderKey::Sealed(_) if !passphrase => {
+            Err(Error::new(ErrorKind::Usage, "the key is sealed").remedy("Give --passphrase and type it on standard input"))
+        }
+        ReaderKey::Sealed(text) => files::unseal(&text, &typed()?)?
+            .try_into()
+            .map_err(|_| Error::new(ErrorKind::Format, "the sealed key cannot be used").expected("32 bytes").found("another length")),
+    }
+}
+
+/// The first line of standard input.
+fn typed() -> Result<String> {
+    let mut line = String::new();
+    let fail = |e: std::io::Error| Error::new(ErrorKind::Io, "the passphrase cannot be read").found(e.to_string());
+    std::io::stdin().lock().read_line(&mut line).map_err(fail)?;
+    Ok(line.trim_end_matches(['\r', '\n']).to_owned())
+}
+
+pub(super) fn keep_signer(data_dir: &Path, signer: Signer) -> Result<()> {
+    let mut all = signers(data_dir)?;
+    if let Some(known) = all.iter().find(|s| s.key == signer.key) {
+        return if *known == signer {
+            Ok(())
+        } else {
+            Err(Error::new(ErrorKind::Usage, "the key is known here as another person's").found(known.name.clone()))
+        };
+    }
+    all.push(signer);
+    let text =
+        serde_json::to_vec_pretty(&all).map_err(|e| Error::new(ErrorKind::Format, "the known keys cannot be written").caused_by(e))?;
+    files::replace(data_dir, SIGNERS, &text).map(drop)
+}
+
+pub(super) fn run(args: &ProfileArgs, out: &mut dyn Write) -> Done {
+    let data_dir = files::data_dir()?;
+    let mut settings = Settings::load(&data_dir)?;
+    if let Some(reader) = &args.reader {
+        settings.reader = Some(reader.trim().to_owned()).filter(|r| !r.is_empty());
+    }
+    if let Some(role) = args.role {
+        settings.role = Some(role.words().to_owned());
+    }
+    if args.reader.is_some() || args.role.is_some() {
+        settings.save(&data_dir)?;
+    }
+    if args.seal {
+        files::seal_reader_key(&data_dir, &typed()?)?;
+    }
+    if let Some(pair) = &args.know {
+        let (name, key) = pair.rsplit_once('=').ok_or_else(|| {
+            Error::new(ErrorKind::Usage, "the key is not taken").expected("NAME=KEY, as profile prints them there").found(pair.clone())
+        })?;
+        if key.len() != 64 || !key.chars().all(|c| c.is_ascii_hexdigit()) || name.trim().is_empty() {
+            return Err(Error::new(ErrorKind::Usage, "the key is not taken")
+                .expected("a name and 64 hexadecimal digits")
+                .found(pair.clone()));
+        }
+        keep_signer(&data_dir, Signer { name: name.trim().to_owned(), key: key.to_lowercase() })?;
+    }
+    let reader = settings.reader.clone().unwrap_or_else(|| "not named".into());
+    output::line(out, &format!("Reader: {reader}, {}", Role::named(settings.role.as_deref()).words()))?;
+    match files::reader_key(&data_dir)? {
+        ReaderKey::Open(seed) => {
+            let key = files::public_key(&seed);
+            if let Some(name) = &settings.reader {
+                keep_signer(&data_dir, Signer { name: name.clone(), key: key.clone() })?;
+            }
+            output::line(out, &format!("Key: {key}"))?;
+        }
+        ReaderKey::Sealed(_) => output::line(out, "Key: sealed under a passphrase")?,
+    }
+    for signer in signers(&data_dir)? {
+        output::line(out, &format!("Known: {}={}", signer.name, signer.key))?;
+    }
+    output::wrapped(
+        out,
+        "",
+        "On a shared folder roles are a convention that this program keeps, not access control; what is enforced is the signature.",
+    )?;
+    Ok(ExitCode::SUCCESS)
+}
