@@ -1,9 +1,10 @@
 //! Test objects: one even tissue, and single points, seen by the same probe.
 
-use super::field::{Envelope, Field, SURFACES, Spot};
-use super::render::picture;
+use super::field::{Envelope, Field, Spot};
+use super::render::{Look, picture};
 use super::scanner::{Hold, Scanner};
 use super::shape::At;
+use super::tissue::SURFACES;
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::PxPoint;
 
@@ -25,7 +26,7 @@ pub fn even_tissue(scanner: &Scanner, echo_db: f64, loss_db_per_mm: f64, seed: u
             .found(format!("{echo_db} dB and {loss_db_per_mm} dB/mm")));
     }
     let hold = Hold { os_x_mm: 0.0, os_y_mm: 0.0, turn_degrees: 0.0 };
-    let field = Field::of_medium(scanner, &hold, seed, |_| Spot { echo_db, loss_db_per_mm, surfaces: [NO_SURFACE; SURFACES] });
+    let field = Field::of_medium(scanner, &hold, seed, |_, _| Spot { echo_db, loss_db_per_mm, surfaces: [NO_SURFACE; SURFACES] });
     Ok(field.envelope(seed, 0, |_| SILENT_DB))
 }
 
@@ -45,7 +46,7 @@ pub fn points(scanner: &Scanner, at_mm: &[[f64; 2]]) -> Result<(Envelope, Vec<u8
     if most > 0.0 {
         envelope.amplitude.iter_mut().for_each(|a| *a /= most);
     }
-    let samples = picture(scanner, &envelope);
+    let samples = picture(scanner, &envelope, &Look::default());
     Ok((envelope, samples, places.into_iter().map(|p| scanner.to_px(p)).collect()))
 }
 
