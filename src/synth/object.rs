@@ -1,4 +1,4 @@
-//! Synthetic frames as DICOM ultrasound objects, with invented and marked identity.
+//! Synthetic frames as DICOM ultrasound objects, with invented and marked identity and date.
 
 use super::scanner::Scanner;
 use crate::dicom::write::{Coding, Pictures, UltrasoundObject, uid_from};
@@ -23,8 +23,8 @@ pub fn object(label: &str, scanner: &Scanner, pictures: Pictures, coding: Coding
     Ok(UltrasoundObject {
         patient_name: "Invented^Ada".into(),
         patient_id: "DEMO-0001".into(),
-        study_date: String::new(),
-        study_time: String::new(),
+        study_date: "20250101".into(),
+        study_time: "120000".into(),
         study_description: "Synthetic transvaginal frames, not a patient".into(),
         study_id: "1".into(),
         study_uid: uid_from(&format!("{label}/study")),

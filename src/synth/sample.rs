@@ -63,7 +63,7 @@ fn visits() -> [Visit; 3] {
             date: "20250212",
             anatomy: Anatomy {
                 edge_to_os_mm: -9.0,
-                edge_thickness_mm: 10.0,
+                edge_thickness_mm: 12.5,
                 placenta_thickness_mm: 17.0,
                 cervix_length_mm: 40.0,
                 head_radius_mm: 24.0,
