@@ -57,6 +57,10 @@ pub struct Anatomy {
     pub scar_mm: f64,
     /// A contraction of the wall.
     pub contraction: Option<Contraction>,
+    /// Over what length a full bladder or a contraction presses the walls of the lower segment together above the internal
+    /// os, mm, 4 to 18; 0 for not at all. It looks like more cervix: the lining of the canal ends at the true os, which lies
+    /// this far beyond where the cavity seems to end.
+    pub apposed_mm: f64,
 }
 
 /// A fetal vessel that runs in the membranes beyond the placental edge, cut across by the plane.
@@ -137,6 +141,7 @@ impl Anatomy {
             vessel: None,
             scar_mm: 0.0,
             contraction: None,
+            apposed_mm: 0.0,
         }
     }
 
@@ -197,6 +202,7 @@ impl Anatomy {
             Range::mm("vessel diameter", 2.0, 8.0).check(v.diameter_mm)?;
             Range::mm("vessel place", -30.0, 40.0).check(v.from_os_mm)?;
         }
+        Range::mm("apposed length", 4.0, 18.0).check_or_none(self.apposed_mm)?;
         if let Some(c) = self.contraction {
             Range::mm("contraction place", 12.0, 50.0).check(c.from_os_mm)?;
             Range::mm("contraction half-length", 8.0, 30.0).check(c.half_length_mm)?;

@@ -10,6 +10,8 @@ use crate::error::{Error, ErrorKind, Result};
 const STEEPEST_FREE_EDGE: f64 = 1.5;
 /// Steepest edge of one that covers the os.
 const STEEPEST_EDGE: f64 = 2.5;
+/// Shallowest bladder that presses the walls of the lower segment together, mm.
+const PRESSES_FROM: f64 = 15.0;
 /// Least way from the probe's face to the urine, mm.
 const BLADDER_FROM_FACE: f64 = 1.5;
 
@@ -103,9 +105,39 @@ pub(crate) fn check(a: &Anatomy) -> Result<()> {
             );
         }
     }
+    check_apposed(a, &shape)?;
     check_along_wall(a, &shape)?;
     if a.head_radius_mm > 0.0 && shape.head().is_none() {
         return refused("head radius", "one that fits the cavity beside the placenta".into(), format!("{} mm", a.head_radius_mm));
+    }
+    Ok(())
+}
+
+/// Walls pressed together: by what, and what can still be told of the placenta.
+fn check_apposed(a: &Anatomy, shape: &Shape) -> Result<()> {
+    if a.apposed_mm == 0.0 {
+        return Ok(());
+    }
+    if a.bladder_mm < PRESSES_FROM && a.contraction.is_none() {
+        return refused(
+            "apposed length",
+            format!("a bladder of {PRESSES_FROM} mm or more, or a contraction, that presses the walls together"),
+            format!("bladder {} mm, no contraction", a.bladder_mm),
+        );
+    }
+    if a.funnel.is_some() || a.vessel.is_some() || a.far_edge_mm.is_some() || a.off_axis_degrees != 0.0 {
+        return refused(
+            "apposed length",
+            "no funnel, vessel or far edge, in the plane of the shortest way".into(),
+            format!("{} mm", a.apposed_mm),
+        );
+    }
+    if shape.edge_arc() - a.sinus_mm < 0.5 * a.os_width_mm {
+        return refused(
+            "apposed length",
+            "a placenta that ends before the walls that are pressed together".into(),
+            format!("{} mm, edge {} mm from the os", a.apposed_mm, a.edge_to_os_mm),
+        );
     }
     Ok(())
 }
@@ -196,7 +228,7 @@ mod tests {
     fn what_is_out_of_range_is_refused_by_name() {
         OK.validate().unwrap();
         let vessel = |from_os_mm, diameter_mm| Some(Vessel { from_os_mm, diameter_mm });
-        let cases: [(&str, Anatomy); 19] = [
+        let cases: [(&str, Anatomy); 20] = [
             ("edge-to-os", Anatomy { edge_to_os_mm: 60.0, ..OK }),
             ("edge-to-os", Anatomy { edge_to_os_mm: f64::NAN, ..OK }),
             ("off the shortest way", Anatomy { off_axis_degrees: 80.0, ..OK }),
@@ -215,6 +247,7 @@ mod tests {
             ("scar notch", Anatomy { scar_mm: 0.5, ..OK }),
             ("vessel diameter", Anatomy { vessel: vessel(0.0, 20.0), ..OK }),
             ("vessel place", Anatomy { vessel: vessel(60.0, 4.0), ..OK }),
+            ("apposed length", Anatomy { bladder_mm: 25.0, apposed_mm: 30.0, ..OK }),
             ("contraction height", Anatomy { contraction: contraction(Wall::Anterior, 25.0, 30.0), ..OK }),
         ];
         for (word, anatomy) in cases {
@@ -231,7 +264,7 @@ mod tests {
     fn what_does_not_fit_together_is_refused_by_name() {
         let funnel = |depth_mm, width_mm| Some(Funnel { depth_mm, width_mm });
         let vessel = |from_os_mm| Some(Vessel { from_os_mm, diameter_mm: 4.0 });
-        let cases: [(&str, Anatomy); 17] = [
+        let cases: [(&str, Anatomy); 20] = [
             ("nine tenths of the placenta", Anatomy { placenta_thickness_mm: 8.0, edge_thickness_mm: 7.5, ..OK }),
             ("nearest the os", Anatomy { edge_thickness_mm: 15.0, ..OK }),
             ("at least as far from the os", Anatomy { edge_to_os_mm: -9.0, far_edge_mm: Some(8.0), ..OK }),
@@ -244,6 +277,9 @@ mod tests {
             ("seven tenths", Anatomy { cervix_half_thickness_mm: 8.0, funnel: funnel(10.0, 12.0), ..OK }),
             ("in the membranes", Anatomy { vessel: vessel(13.0), ..OK }),
             ("mouth of the funnel", Anatomy { vessel: vessel(0.0), funnel: funnel(10.0, 8.0), ..OK }),
+            ("presses the walls", Anatomy { apposed_mm: 8.0, ..OK }),
+            ("shortest way", Anatomy { apposed_mm: 8.0, bladder_mm: 25.0, off_axis_degrees: 20.0, ..OK }),
+            ("ends before the walls", Anatomy { apposed_mm: 15.0, bladder_mm: 25.0, ..OK }),
             ("clear of the placenta", Anatomy { contraction: contraction(Wall::Posterior, 25.0, 10.0), ..OK }),
             ("clear of the internal os", Anatomy { contraction: contraction(Wall::Anterior, 13.0, 10.0), ..OK }),
             ("clear of the scar", Anatomy { scar_mm: 3.0, contraction: contraction(Wall::Anterior, 25.0, 10.0), ..OK }),
@@ -254,7 +290,7 @@ mod tests {
             ),
         ];
         for (word, anatomy) in cases {
-            let e = anatomy.validate().unwrap_err();
+            let Err(e) = anatomy.validate() else { panic!("{word}: accepted") };
             assert!(e.message().contains(word), "{word}: {e}");
         }
     }

@@ -4,6 +4,7 @@
 //! while it moves, and [`truth()`] says where everything lies. All of it is a pure function of its numbers and a seed.
 
 pub mod anatomy;
+pub mod cases;
 mod field;
 mod fit;
 mod noise;

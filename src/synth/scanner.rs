@@ -25,7 +25,8 @@ pub struct Scanner {
     pub mm_per_px_y: f64,
 }
 
-/// How the probe is held: where the internal os lies in the plane, and how far the anatomy appears turned.
+/// How the probe is held: where the internal os lies in the plane, and how far the anatomy appears turned. Where walls are
+/// pressed together above the os, the end of the open cavity stands for it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hold {
     /// The internal os, mm right of the middle of the face.

@@ -146,6 +146,9 @@ pub(crate) struct Shape {
     bladder_foot: f64,
     bladder_half_length: f64,
     head: Option<At>,
+    /// The internal os: the origin, or where pressed walls give way to the canal. Length of both on the canal's chord, mm.
+    os: At,
+    drawn_canal: f64,
 }
 
 impl Shape {
@@ -170,11 +173,35 @@ impl Shape {
             bladder_foot: 0.0,
             bladder_half_length: 9.0 + 0.55 * anatomy.bladder_mm,
             head: None,
+            os: At::new(0.0, 0.0),
+            drawn_canal: anatomy.apposed_mm + anatomy.cervix_length_mm,
         };
+        if anatomy.apposed_mm > 0.0 {
+            shape.os = shape.canal_line(anatomy.apposed_mm);
+            shape.edge_s = shape.arc_seen_from_os(anatomy.edge_to_os_mm);
+        }
         // The bladder lies on the anterior wall, a little way off the cervix.
         shape.bladder_foot = BLADDER_FROM_OS + shape.bladder_half_length;
         shape.head = shape.place_head();
         shape
+    }
+
+    /// The internal os.
+    pub(crate) const fn os(&self) -> At {
+        self.os
+    }
+
+    /// Arc length on the placenta's wall of the place that lies `distance` mm from an os below the floor; not positive when
+    /// even the floor's deepest point is farther away.
+    fn arc_seen_from_os(&self, distance: f64) -> f64 {
+        let far = |s: f64| self.surface(self.placental_side() * s).minus(self.os).length();
+        let (mut low, mut high) = (0.0, 60.0);
+        // From an os below the floor the distance grows with the arc.
+        for _ in 0..60 {
+            let mid = 0.5 * (low + high);
+            if far(mid) < distance { low = mid } else { high = mid }
+        }
+        0.5 * (low + high)
     }
 
     /// Centre of the head, where there is one: it rests off the placenta on one wall and off the other wall. Absent too
@@ -310,15 +337,19 @@ impl Shape {
         self.surface(at).plus(self.inward(at), 0.5 * self.thickness(s, 0.0))
     }
 
-    /// The lips of the internal os, anterior first, on the surface.
+    /// The lips of the internal os, anterior first, on the surface or, where walls are pressed together, across the canal.
     pub(crate) fn internal_os_lips(&self) -> [At; 2] {
+        if self.anatomy.apposed_mm > 0.0 {
+            let across = At::new(-self.canal.y, self.canal.x);
+            return [-0.5, 0.5].map(|share| self.os.plus(across, share * self.anatomy.os_width_mm));
+        }
         let s = arc_of_chord(0.5 * self.anatomy.os_patch_mm());
         [self.surface(-s), self.surface(s)]
     }
 
     /// The external os.
     pub(crate) fn external_os(&self) -> At {
-        At::new(0.0, 0.0).plus(self.canal, self.anatomy.cervix_length_mm)
+        At::new(0.0, 0.0).plus(self.canal, self.drawn_canal)
     }
 
     /// The lips of the external os, anterior first.
@@ -332,9 +363,14 @@ impl Shape {
         self.anatomy.funnel.map(|f| self.canal_line(f.depth_mm))
     }
 
+    /// Length of the canal with what is pressed together above it, on its chord, mm.
+    pub(crate) const fn drawn_canal(&self) -> f64 {
+        self.drawn_canal
+    }
+
     /// Length of the canal's line from `along` to its end, mm.
     pub(crate) fn canal_length_from(&self, along: f64) -> f64 {
-        let length = self.anatomy.cervix_length_mm;
+        let length = self.drawn_canal;
         let steps = 64;
         let at = |k: u32| self.canal_line(along + (length - along) * f64::from(k) / f64::from(steps));
         (0..steps).map(|k| at(k + 1).minus(at(k)).length()).sum()
@@ -347,13 +383,13 @@ impl Shape {
     }
 
     fn canal_bow(&self, along: f64) -> f64 {
-        let share = (along / self.anatomy.cervix_length_mm).clamp(0.0, 1.0);
+        let share = (along / self.drawn_canal).clamp(0.0, 1.0);
         4.0 * CANAL_BOW * share * (1.0 - share)
     }
 
     /// The coordinates of the cervix.
     pub(crate) fn on_canal(&self, p: At) -> OnCanal {
-        let length = self.anatomy.cervix_length_mm;
+        let length = self.drawn_canal;
         let (x, y) = (p.dot(self.canal), p.dot(At::new(-self.canal.y, self.canal.x)));
         let across = y + self.canal_bow(x);
         let past = x - x.clamp(0.0, length);

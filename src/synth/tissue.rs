@@ -189,12 +189,18 @@ impl Plane {
 
     /// Wall and cervix: the lining of the canal, its line, and the stroma that becomes wall towards the outside.
     fn in_uterus(&self, cervix: &OnCanal, p: At, near: OnWall) -> (Tissue, f64) {
-        let length = self.shape.anatomy.cervix_length_mm;
+        let (length, apposed) = (self.shape.drawn_canal(), self.shape.anatomy.apposed_mm);
         let share = (cervix.along / length).clamp(0.0, 1.0);
         let wave = 0.5 * self.texture.at(cervix.along / 6.0, 91.0) * 4.0 * share * (1.0 - share);
         let from_line = if (0.0..=length).contains(&cervix.along) { (cervix.across - wave).abs() } else { cervix.from_line };
-        let lining = 1.3 + 1.9 * libm::sqrt(share * (1.0 - share)) * 2.0;
+        let down = ((cervix.along - apposed) / (length - apposed)).clamp(0.0, 1.0);
+        let lining = 1.3 + 1.9 * libm::sqrt(down * (1.0 - down)) * 2.0;
         let tip = self.shape.anatomy.funnel.map_or(0.0, |f| f.depth_mm);
+        if cervix.along > 0.0 && cervix.along < apposed {
+            // Walls pressed together: a thin line between muscle, without the lining of a canal.
+            let line = from_line < 0.6 * CANAL_LINE;
+            return if line { (Tissue::Canal, -6.0) } else { (Tissue::Myometrium, self.uneven(Tissue::Myometrium, p, near)) };
+        }
         if from_line < CANAL_LINE + 0.15 * (cervix.along - length + 4.0).max(0.0) && cervix.along > tip && cervix.along < length + 1.0 {
             return (Tissue::Canal, 2.0 * self.texture.at(cervix.along / 3.0, 5.0));
         }
@@ -203,7 +209,7 @@ impl Plane {
         }
         if cervix.outside < 0.0 && cervix.along > 0.0 {
             // Stroma becomes wall towards its outside and towards the cavity.
-            let rim = ((cervix.outside + 4.5) / 4.5).clamp(0.0, 1.0).max(1.0 - cervix.along / 7.0);
+            let rim = ((cervix.outside + 4.5) / 4.5).clamp(0.0, 1.0).max(1.0 - (cervix.along - apposed) / 7.0);
             let (stroma, wall) = (Tissue::CervicalStroma.echo_and_loss().0, Tissue::Myometrium.echo_and_loss().0);
             let fibres = 2.4 * self.texture.at(cervix.along / 9.0, cervix.across / 1.8) + 1.6 * self.texture.at(p.x / 7.0, p.y / 7.0);
             return (Tissue::CervicalStroma, (wall - stroma) * rim * rim * (3.0 - 2.0 * rim) + fibres);
@@ -367,6 +373,20 @@ mod tests {
         assert_eq!(funnel.at(tip.plus(step, -3.0)).tissue, Tissue::Fluid);
         assert!(!matches!(funnel.at(tip.plus(step, 1.0)).tissue, Tissue::Fluid));
         assert!((tip.length() - 15.0).abs() < 0.4, "{}", tip.length());
+    }
+
+    #[test]
+    fn walls_pressed_together_hide_where_the_canal_begins_but_its_lining_tells() {
+        let plane = plane(Anatomy { apposed_mm: 10.0, bladder_mm: 22.0, ..Anatomy::posterior(20.0) });
+        let shape = &plane.shape;
+        assert!((shape.edge().minus(shape.os()).length() - 20.0).abs() < 1e-9);
+        assert!((shape.os().length() - 10.0).abs() < 0.6 && shape.edge_arc() < 20.0, "{:?} {}", shape.os(), shape.edge_arc());
+        let axis = At::new(shape.external_os().x / shape.external_os().length(), shape.external_os().y / shape.external_os().length());
+        let has_lining = |from_os: f64| {
+            let middle = shape.os().plus(axis, from_os);
+            (0..40).any(|k| plane.at(At::new(middle.x, middle.y - 2.0 + 0.1 * f64::from(k))).tissue == Tissue::CervicalGlands)
+        };
+        assert!(has_lining(3.0) && has_lining(12.0) && !has_lining(-1.0) && !has_lining(-6.0));
     }
 
     #[test]

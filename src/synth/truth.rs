@@ -52,10 +52,18 @@ pub struct Truth {
     pub shortest_mm: f64,
     /// Angle at the os between this plane and the shortest way, degrees.
     pub off_axis_degrees: f64,
+    /// Length over which walls of the lower segment are pressed together above the internal os and look like cervix, mm.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub apposed_mm: f64,
     /// How the edge lies to the os: within its lips it reaches it.
     pub side: Side,
     /// Structures that lie in the sector.
     pub visible: Vec<String>,
+}
+
+#[allow(clippy::trivially_copy_pass_by_ref)] // The shape that serde asks for.
+fn is_zero(v: &f64) -> bool {
+    *v == 0.0
 }
 
 /// The truth of a frame of this anatomy, scanner and hold.
@@ -67,7 +75,7 @@ pub fn truth(anatomy: &Anatomy, scanner: &Scanner, hold: &Hold) -> Result<Truth>
     scanner.validate()?;
     fit::check_view(anatomy, scanner, hold)?;
     let shape = Shape::new(*anatomy);
-    let os = At::new(0.0, 0.0);
+    let os = shape.os();
     let vessel = shape.vessel().map(|(middle, _)| middle);
     let marks = [
         ("internal os", Some(os)),
@@ -105,6 +113,7 @@ pub fn truth(anatomy: &Anatomy, scanner: &Scanner, hold: &Hold) -> Result<Truth>
         edge_to_os_mm: d,
         shortest_mm: fit::shortest(d, anatomy.off_axis_degrees),
         off_axis_degrees: anatomy.off_axis_degrees,
+        apposed_mm: anatomy.apposed_mm,
         side: if d.abs() <= 0.5 * anatomy.os_patch_mm() {
             Side::Reaches
         } else if d < 0.0 {

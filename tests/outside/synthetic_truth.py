@@ -30,7 +30,7 @@ POSTERIOR = np.array([INTO[1], -INTO[0]])
 BASE = {
     "off_axis_degrees": 0.0, "placenta_thickness_mm": 18.0, "edge_thickness_mm": 7.5, "far_edge_mm": None, "cervix_length_mm": 36.0,
     "cervix_half_thickness_mm": 13.0, "os_width_mm": 4.0, "funnel": None, "wall_mm": 5.0, "bladder_mm": 8.0, "head_radius_mm": 25.0,
-    "sinus_mm": 0.0, "vessel": None, "scar_mm": 0.0, "contraction": None,
+    "sinus_mm": 0.0, "vessel": None, "scar_mm": 0.0, "contraction": None, "apposed_mm": 0.0,
 }  # fmt: skip
 # Distance on the shortest way, wall, turn off it, hold (os x, os y, turn of the picture).
 CASES = [
