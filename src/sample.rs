@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::context::{Bladder, Contraction, Dating, ExamContext, Route};
+use crate::context::{Answer, Bladder, Contraction, Dating, ExamContext, Route};
 use crate::error::{Error, ErrorKind, Result};
 use crate::load::Facts;
 use crate::measure::{EdgeMark, Landmarks, Side};
@@ -53,6 +53,9 @@ pub struct SavedReading {
     /// A contraction in the frame.
     #[serde(default)]
     pub contraction: Contraction,
+    /// A low-lying placenta or previa was seen earlier in this pregnancy.
+    #[serde(default)]
+    pub earlier_low_placenta: Answer,
 }
 
 impl SavedLandmarks {
@@ -89,6 +92,12 @@ impl SavedReading {
     /// The exam's context with what was stated for this frame.
     #[must_use]
     pub fn context(&self, exam: ExamContext) -> ExamContext {
-        ExamContext { route: self.route, bladder: self.bladder, contraction: self.contraction, ..exam }
+        ExamContext {
+            route: self.route,
+            bladder: self.bladder,
+            contraction: self.contraction,
+            earlier_low_placenta: self.earlier_low_placenta,
+            ..exam
+        }
     }
 }

@@ -7,6 +7,8 @@ use dicom_core::{DataElement, Length, Tag, VR, dicom_value};
 use dicom_dictionary_std::{tags, uids};
 use dicom_object::mem::InMemElement;
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
+use image::ExtendedColorType;
+use image::codecs::jpeg::JpegEncoder;
 use sha2::{Digest, Sha256};
 
 use crate::error::{Error, ErrorKind, Result};
@@ -15,10 +17,24 @@ use crate::frame::RawRegion;
 /// Most samples that one object may hold, so that every offset in it fits 32 bits.
 const LARGEST: usize = 1 << 30;
 
+/// How the samples of an object are stored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Coding {
+    /// As they are, in Explicit VR Little Endian.
+    Plain,
+    /// In RLE (PS3.5 annex G), without loss.
+    Rle,
+    /// In JPEG baseline (PS3.5 annex A.4.1), with loss, which the object states.
+    Jpeg {
+        /// 1 to 100.
+        quality: u8,
+    },
+}
+
 /// The pictures of one object.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Pictures {
-    /// One picture, stored without compression in a US Image object.
+    /// One picture, in a US Image object.
     Single(Vec<u8>),
     /// Several, in time order, in a US Multi-frame Image object.
     Cine {
@@ -26,9 +42,16 @@ pub enum Pictures {
         frames: Vec<Vec<u8>>,
         /// Time from one to the next, ms; positive.
         frame_time_ms: f64,
-        /// Whether each is stored in RLE (PS3.5 annex G) rather than without compression.
-        rle: bool,
     },
+}
+
+impl Pictures {
+    fn frames(&self) -> &[Vec<u8>] {
+        match self {
+            Self::Single(frame) => std::slice::from_ref(frame),
+            Self::Cine { frames, .. } => frames,
+        }
+    }
 }
 
 /// What an ultrasound object says. Texts are plain; those that may be empty by the standard may be empty here.
@@ -68,6 +91,8 @@ pub struct UltrasoundObject {
     pub columns: u16,
     /// 8-bit grey samples, row by row.
     pub pictures: Pictures,
+    /// How they are stored.
+    pub coding: Coding,
     /// The US Region Calibration module; left out when empty.
     pub regions: Vec<RawRegion>,
 }
@@ -85,20 +110,24 @@ pub fn uid_from(seed: &str) -> String {
 }
 
 impl UltrasoundObject {
-    /// The object as a DICOM file, Explicit VR Little Endian or RLE Lossless.
+    /// The object as a DICOM file.
     ///
     /// # Errors
     /// [`ErrorKind::Invalid`] when a picture is not rows × columns, there is none, a required text is empty, or a value
     /// cannot be stored.
     pub fn to_bytes(&self) -> Result<Vec<u8>> {
         self.check()?;
-        let (class, syntax) = match &self.pictures {
-            Pictures::Single(_) => (uids::ULTRASOUND_IMAGE_STORAGE, uids::EXPLICIT_VR_LITTLE_ENDIAN),
-            Pictures::Cine { rle: false, .. } => (uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE, uids::EXPLICIT_VR_LITTLE_ENDIAN),
-            Pictures::Cine { rle: true, .. } => (uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE, uids::RLE_LOSSLESS),
+        let class = match &self.pictures {
+            Pictures::Single(_) => uids::ULTRASOUND_IMAGE_STORAGE,
+            Pictures::Cine { .. } => uids::ULTRASOUND_MULTI_FRAME_IMAGE_STORAGE,
+        };
+        let syntax = match self.coding {
+            Coding::Plain => uids::EXPLICIT_VR_LITTLE_ENDIAN,
+            Coding::Rle => uids::RLE_LOSSLESS,
+            Coding::Jpeg { .. } => uids::JPEG_BASELINE8_BIT,
         };
         let mut object = InMemDicomObject::from_element_iter(self.elements(class));
-        self.put_pictures(&mut object);
+        self.put_pictures(&mut object)?;
         // Named here, so that the bytes do not change with the version of a library.
         let meta = FileMetaTableBuilder::new()
             .transfer_syntax(syntax)
@@ -115,15 +144,17 @@ impl UltrasoundObject {
             Err(Error::new(ErrorKind::Invalid, format!("the ultrasound object cannot be written: {what}")).expected(expected).found(found))
         };
         let size = usize::from(self.rows) * usize::from(self.columns);
-        let frames: Vec<&Vec<u8>> = match &self.pictures {
-            Pictures::Single(f) => vec![f],
-            Pictures::Cine { frames, frame_time_ms, .. } => {
-                if !(frame_time_ms.is_finite() && *frame_time_ms > 0.0) {
-                    return fault("frame time", "a positive number of milliseconds".into(), frame_time_ms.to_string());
-                }
-                frames.iter().collect()
-            }
-        };
+        let frames = self.pictures.frames();
+        if let Pictures::Cine { frame_time_ms, .. } = &self.pictures
+            && !(frame_time_ms.is_finite() && *frame_time_ms > 0.0)
+        {
+            return fault("frame time", "a positive number of milliseconds".into(), frame_time_ms.to_string());
+        }
+        if let Coding::Jpeg { quality } = self.coding
+            && !(1..=100).contains(&quality)
+        {
+            return fault("JPEG quality", "1 to 100".into(), quality.to_string());
+        }
         if size == 0 || frames.is_empty() {
             return fault("pictures", "one or more, of at least one pixel".into(), format!("{} of {size} px", frames.len()));
         }
@@ -182,7 +213,7 @@ impl UltrasoundObject {
             DataElement::new(tags::HIGH_BIT, VR::US, dicom_value!(U16, 7)),
             DataElement::new(tags::PIXEL_REPRESENTATION, VR::US, dicom_value!(U16, 0)),
             text(tags::BURNED_IN_ANNOTATION, VR::CS, "NO"),
-            text(tags::LOSSY_IMAGE_COMPRESSION, VR::CS, "00"),
+            text(tags::LOSSY_IMAGE_COMPRESSION, VR::CS, if matches!(self.coding, Coding::Jpeg { .. }) { "01" } else { "00" }),
         ];
         if !self.comments.is_empty() {
             e.push(text(tags::IMAGE_COMMENTS, VR::LT, &self.comments));
@@ -198,30 +229,48 @@ impl UltrasoundObject {
         e
     }
 
-    fn put_pictures(&self, object: &mut InMemDicomObject) {
-        match &self.pictures {
-            Pictures::Single(frame) => {
-                object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(frame.clone())));
-            }
-            Pictures::Cine { frames, frame_time_ms, rle } => {
-                object.put(text(tags::NUMBER_OF_FRAMES, VR::IS, &frames.len().to_string()));
-                object.put(text(tags::FRAME_TIME, VR::DS, &format!("{frame_time_ms:.3}")));
-                object.put(DataElement::new(tags::FRAME_INCREMENT_POINTER, VR::AT, dicom_value!(Tags, tags::FRAME_TIME)));
-                if *rle {
-                    let fragments: Vec<Vec<u8>> = frames.iter().map(|f| rle_frame(f, usize::from(self.columns))).collect();
-                    let mut offsets = Vec::new();
-                    let mut next = 0;
-                    for f in &fragments {
-                        offsets.push(next as u32);
-                        // Item tag and length stand before each fragment; check() keeps the sum below 2³².
-                        next += 8 + f.len();
-                    }
-                    object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, Value::from(PixelFragmentSequence::new(offsets, fragments))));
-                } else {
-                    object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(frames.concat())));
-                }
-            }
+    fn put_pictures(&self, object: &mut InMemDicomObject) -> Result<()> {
+        let frames = self.pictures.frames();
+        if let Pictures::Cine { frame_time_ms, .. } = &self.pictures {
+            object.put(text(tags::NUMBER_OF_FRAMES, VR::IS, &frames.len().to_string()));
+            object.put(text(tags::FRAME_TIME, VR::DS, &format!("{frame_time_ms:.3}")));
+            object.put(DataElement::new(tags::FRAME_INCREMENT_POINTER, VR::AT, dicom_value!(Tags, tags::FRAME_TIME)));
         }
+        let coded: Vec<Vec<u8>> = match self.coding {
+            Coding::Plain => {
+                object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, PrimitiveValue::from(frames.concat())));
+                return Ok(());
+            }
+            Coding::Rle => frames.iter().map(|f| rle_frame(f, usize::from(self.columns))).collect(),
+            Coding::Jpeg { quality } => {
+                let coded = frames.iter().map(|f| self.jpeg_frame(f, quality)).collect::<Result<Vec<_>>>()?;
+                let (before, after): (usize, usize) = (frames.iter().map(Vec::len).sum(), coded.iter().map(Vec::len).sum());
+                object.put(text(tags::LOSSY_IMAGE_COMPRESSION_RATIO, VR::DS, &format!("{:.2}", before as f64 / after as f64)));
+                object.put(text(tags::LOSSY_IMAGE_COMPRESSION_METHOD, VR::CS, "ISO_10918_1"));
+                coded
+            }
+        };
+        let mut offsets = Vec::new();
+        let mut next = 0_u64;
+        for f in &coded {
+            offsets.push(u32::try_from(next).map_err(cannot)?);
+            // Item tag and length stand before each fragment.
+            next += 8 + f.len() as u64;
+        }
+        object.put(DataElement::new(tags::PIXEL_DATA, VR::OB, Value::from(PixelFragmentSequence::new(offsets, coded))));
+        Ok(())
+    }
+
+    /// One frame in JPEG baseline, padded to an even length after its end marker.
+    fn jpeg_frame(&self, samples: &[u8], quality: u8) -> Result<Vec<u8>> {
+        let mut out = Vec::new();
+        JpegEncoder::new_with_quality(&mut out, quality)
+            .encode(samples, self.columns.into(), self.rows.into(), ExtendedColorType::L8)
+            .map_err(cannot)?;
+        if out.len() % 2 == 1 {
+            out.push(0);
+        }
+        Ok(out)
     }
 }
 
@@ -338,6 +387,7 @@ mod tests {
             rows: 3,
             columns: 5,
             pictures,
+            coding: Coding::Plain,
             regions: vec![RawRegion {
                 spatial_format: Some(1),
                 data_type: Some(1),
@@ -378,7 +428,8 @@ mod tests {
     #[test]
     fn an_rle_cine_reads_back_frame_by_frame_with_true_offsets() {
         let other: Vec<u8> = (0..15).collect();
-        let o = object(Pictures::Cine { frames: vec![FRAME.to_vec(), other.clone()], frame_time_ms: 40.0, rle: true });
+        let cine = Pictures::Cine { frames: vec![FRAME.to_vec(), other.clone()], frame_time_ms: 40.0 };
+        let o = UltrasoundObject { coding: Coding::Rle, ..object(cine) };
         let r = reread(&o);
         assert_eq!(r.meta().transfer_syntax().trim_end_matches('\0'), uids::RLE_LOSSLESS);
         assert_eq!(r.element(tags::NUMBER_OF_FRAMES).unwrap().to_int::<u32>().unwrap(), 2);
@@ -392,6 +443,32 @@ mod tests {
         }
         let Value::PixelSequence(sequence) = pixels.value() else { panic!("not encapsulated") };
         assert_eq!(sequence.offset_table(), [0, 8 + fragments[0].len() as u32]);
+    }
+
+    /// The decoder of the test is another library's.
+    #[test]
+    fn a_jpeg_reads_back_nearly_and_says_that_it_lost() {
+        let smooth: Vec<u8> = (0..64 * 64_u32).map(|i| (i % 64 * 2 + i / 64) as u8).collect();
+        let o = UltrasoundObject {
+            rows: 64,
+            columns: 64,
+            coding: Coding::Jpeg { quality: 90 },
+            ..object(Pictures::Cine { frames: vec![smooth.clone(), smooth.iter().map(|v| 255 - v).collect()], frame_time_ms: 40.0 })
+        };
+        let r = reread(&o);
+        assert_eq!(r.meta().transfer_syntax().trim_end_matches('\0'), uids::JPEG_BASELINE8_BIT);
+        let text = |tag| r.element(tag).unwrap().to_str().unwrap().into_owned();
+        assert_eq!(text(tags::LOSSY_IMAGE_COMPRESSION), "01");
+        assert_eq!(text(tags::LOSSY_IMAGE_COMPRESSION_METHOD), "ISO_10918_1");
+        let pixels = r.element(tags::PIXEL_DATA).unwrap().clone();
+        let fragments = pixels.fragments().unwrap();
+        let stored: usize = fragments.iter().map(Vec::len).sum();
+        let ratio: f64 = text(tags::LOSSY_IMAGE_COMPRESSION_RATIO).parse().unwrap();
+        assert!((ratio - 8192.0 / stored as f64).abs() < 0.01 && ratio > 2.0, "{ratio}");
+        let decoded = zune_jpeg::JpegDecoder::new(zune_core::bytestream::ZCursor::new(&fragments[0])).decode().unwrap();
+        // It gives grey as three equal samples.
+        assert_eq!(decoded.len(), 3 * smooth.len());
+        assert!(decoded.iter().step_by(3).zip(&smooth).all(|(a, b)| a.abs_diff(*b) <= 4));
     }
 
     #[test]
@@ -423,8 +500,9 @@ mod tests {
     fn what_cannot_be_stored_is_refused() {
         let bad = [
             object(Pictures::Single(vec![0; 14])),
-            object(Pictures::Cine { frames: vec![], frame_time_ms: 40.0, rle: true }),
-            object(Pictures::Cine { frames: vec![vec![0; 15]], frame_time_ms: 0.0, rle: true }),
+            object(Pictures::Cine { frames: vec![], frame_time_ms: 40.0 }),
+            object(Pictures::Cine { frames: vec![vec![0; 15]], frame_time_ms: 0.0 }),
+            UltrasoundObject { coding: Coding::Jpeg { quality: 0 }, ..object(Pictures::Single(vec![0; 15])) },
             UltrasoundObject { study_date: "2025-05-06".into(), ..object(Pictures::Single(vec![0; 15])) },
             UltrasoundObject { instance_uid: "x".into(), ..object(Pictures::Single(vec![0; 15])) },
         ];

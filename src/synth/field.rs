@@ -19,6 +19,7 @@ use rayon::prelude::*;
 use super::noise::Noise;
 use super::scanner::{Hold, Scanner};
 use super::shape::At;
+use super::tissue::SURFACES;
 
 /// Beams across the sector.
 pub(crate) const BEAMS: usize = 384;
@@ -39,14 +40,10 @@ const BEAM_SD_MM: f64 = 0.30;
 pub(crate) const FOCUS_MM: f64 = 32.0;
 /// Depth from the focus at which the beam is √2 times as wide, mm.
 const FOCAL_RANGE_MM: f64 = 24.0;
-/// Depths from one entry of the loss table to the next.
-const LOSS_EVERY: usize = 4;
 /// Loss that the time gain makes up for, dB per mm there and back.
 pub(crate) const GAIN_DB_PER_MM: f64 = 0.28;
 /// Most that a path through fluid may gain over the rest, dB.
 const MOST_ENHANCEMENT_DB: f64 = 7.0;
-/// Number of surfaces that may reflect at a place.
-pub(crate) const SURFACES: usize = 6;
 /// Half-thickness of a reflecting surface, one SD, mm.
 const SURFACE_MM: f64 = 0.3;
 /// First random stream of the receiver; tiles have smaller numbers.
@@ -94,12 +91,12 @@ impl Field {
         Self { scanner: *scanner, rows: vec![vec![[0.0; 2]; BEAMS]; depths] }
     }
 
-    /// The field of a medium given at places of the anatomy.
-    pub(crate) fn of_medium(scanner: &Scanner, hold: &Hold, seed: u64, medium: impl Fn(At) -> Spot + Sync) -> Self {
+    /// The field of a medium given at places of the anatomy and their depth below the face, mm.
+    pub(crate) fn of_medium(scanner: &Scanner, hold: &Hold, seed: u64, medium: impl Fn(At, f64) -> Spot + Sync) -> Self {
         let mut field = Self::empty(scanner);
-        let gain = field.gain(|p| medium(hold.to_anatomy(p)));
+        let powers = field.powers(|depth, angle| medium(hold.to_anatomy(scanner.at_polar(depth, angle)), depth));
         let tiles = field.tiles(hold);
-        let echoes: Vec<Vec<Echo>> = tiles.into_par_iter().map(|tile| field.tile_echoes(tile, hold, seed, &gain, &medium)).collect();
+        let echoes: Vec<Vec<Echo>> = tiles.into_par_iter().map(|tile| field.tile_echoes(tile, hold, seed, &powers)).collect();
         for echo in echoes.iter().flatten() {
             field.add(echo);
         }
@@ -123,22 +120,26 @@ impl Field {
         (depth / STEP_MM, self.scanner.beam_of(angle, BEAMS))
     }
 
-    /// Power gained or lost on the way to each depth of each beam after the time gain, in steps of [`LOSS_EVERY`] depths.
-    fn gain(&self, medium: impl Fn(At) -> Spot + Sync) -> Vec<Vec<f64>> {
+    /// Mean power of the echo from each depth of each beam, after the loss on the way there and the time gain: one row for
+    /// each beam.
+    fn powers(&self, medium: impl Fn(f64, f64) -> Spot + Sync) -> Vec<Vec<f64>> {
         (0..BEAMS)
             .into_par_iter()
             .map(|b| {
                 let angle = self.scanner.angle_of(b, BEAMS);
-                let step = LOSS_EVERY as f64 * STEP_MM;
                 let mut level: f64 = 0.0;
-                let mut before = medium(self.scanner.at_polar(0.0, angle));
-                (0..self.rows.len().div_ceil(LOSS_EVERY) + 1)
-                    .map(|k| {
-                        let here = medium(self.scanner.at_polar(k as f64 * step, angle));
-                        let glancing = glancing_loss(&before, &here, step);
-                        level = (level + (GAIN_DB_PER_MM - here.loss_db_per_mm - glancing) * step).min(MOST_ENHANCEMENT_DB);
-                        before = here;
-                        power(level)
+                let mut here = medium(0.0, angle);
+                (0..self.rows.len())
+                    .map(|i| {
+                        let depth = i as f64 * STEP_MM;
+                        let ahead = medium(depth + STEP_MM, angle);
+                        // The first millimetres lie against the probe and ring.
+                        let mean = power(here.echo_db) + reflection(&here, &ahead) + power(-14.0 - 9.0 * depth);
+                        let out = mean * power(level);
+                        let lost = here.loss_db_per_mm + glancing_loss(&here, &ahead);
+                        level = (level + (GAIN_DB_PER_MM - lost) * STEP_MM).min(MOST_ENHANCEMENT_DB);
+                        here = ahead;
+                        out
                     })
                     .collect()
             })
@@ -164,7 +165,7 @@ impl Field {
     }
 
     /// The echoes of one tile: always the same scatterers for one seed.
-    fn tile_echoes(&self, [tx, ty]: [i32; 2], hold: &Hold, seed: u64, gain: &[Vec<f64>], medium: &impl Fn(At) -> Spot) -> Vec<Echo> {
+    fn tile_echoes(&self, [tx, ty]: [i32; 2], hold: &Hold, seed: u64, powers: &[Vec<f64>]) -> Vec<Echo> {
         let (x0, y0) = (f64::from(tx) * TILE_MM, f64::from(ty) * TILE_MM);
         let middle = hold.to_frame(At::new(x0 + 0.5 * TILE_MM, y0 + 0.5 * TILE_MM));
         let (depth, angle) = self.scanner.polar(middle);
@@ -183,18 +184,13 @@ impl Field {
             if row < 0.0 || beam < 0.0 || row >= (self.rows.len() - 1) as f64 || beam >= (BEAMS - 1) as f64 {
                 continue;
             }
-            let depth = row * STEP_MM;
-            let spot = medium(p);
-            let mut mean_power = power(spot.echo_db);
-            if spot.surfaces.iter().any(|s| s.0.abs() < 4.0 * SURFACE_MM) {
-                let ahead = self.scanner.at_polar(depth + 0.1, self.scanner.polar(on_frame).1);
-                mean_power += reflection(&spot, &medium(hold.to_anatomy(ahead)));
+            let mean_power = between(powers, row, beam);
+            if mean_power < SILENT {
+                continue;
             }
-            // The first millimetres lie against the probe and ring.
-            mean_power += power(-14.0 - 9.0 * depth);
+            let depth = row * STEP_MM;
             let cell = STEP_MM * (self.scanner.face_radius_mm + depth) * self.scanner.beam_step(BEAMS);
-            let made_up_for = gain[beam as usize].get(row as usize / LOSS_EVERY).copied().unwrap_or(1.0);
-            let size = libm::sqrt(mean_power * made_up_for / (DENSITY * cell));
+            let size = libm::sqrt(mean_power / (DENSITY * cell));
             let (sin, cos) = libm::sincos(phase - 2.0 * std::f64::consts::TAU * depth / WAVELENGTH_MM);
             out.push(Echo { row, beam, value: [size * cos, size * sin] });
         }
@@ -279,13 +275,13 @@ fn stream(tx: i32, ty: i32) -> u64 {
     part(tx) << 16 | part(ty)
 }
 
-/// Power reflected by the surfaces near a place; `ahead` is the place 0.1 mm further along the beam.
+/// Power reflected by the surfaces near a place; `ahead` is the next place along the beam.
 fn reflection(here: &Spot, ahead: &Spot) -> f64 {
     let mut sum = 0.0;
     for ((now, strength), (then, _)) in here.surfaces.iter().zip(ahead.surfaces) {
         if now.abs() < 4.0 * SURFACE_MM {
             // How squarely the beam meets the surface: change of distance along the beam.
-            let square = ((then - now) / 0.1).clamp(-1.0, 1.0);
+            let square = ((then - now) / STEP_MM).clamp(-1.0, 1.0);
             let near = now / SURFACE_MM;
             sum += power(*strength) * libm::exp(-0.5 * near * near) * (0.06 + 0.94 * square * square);
         }
@@ -293,17 +289,33 @@ fn reflection(here: &Spot, ahead: &Spot) -> f64 {
     sum
 }
 
-/// Loss where a beam glances off the side of a round surface and is bent away, dB per mm: the shadow at its edge.
-fn glancing_loss(before: &Spot, here: &Spot, step: f64) -> f64 {
+/// A value of the table of powers between its beams and depths.
+fn between(powers: &[Vec<f64>], row: f64, beam: f64) -> f64 {
+    let (i, b) = (row as usize, beam as usize);
+    let (fi, fb) = (row - i as f64, beam - b as f64);
+    let along = |b: usize| powers[b][i] * (1.0 - fi) + powers[b][i + 1] * fi;
+    along(b) * (1.0 - fb) + along(b + 1) * fb
+}
+
+/// Loss where a beam glances off the side of a round surface and is bent away, dB per mm: the shadow at its edge. `ahead` is
+/// the next place along the beam.
+fn glancing_loss(here: &Spot, ahead: &Spot) -> f64 {
     let glances = |k: usize| {
         let (now, strength) = here.surfaces[k];
-        now.abs() < 0.8 && strength > EDGE_SHADOW_FROM_DB && ((now - before.surfaces[k].0) / step).abs() < 0.25
+        now.abs() < GLANCES_WITHIN_MM && strength > EDGE_SHADOW_FROM_DB && ((ahead.surfaces[k].0 - now) / STEP_MM).abs() < GLANCES_BELOW
     };
-    if (0..SURFACES).any(glances) { 1.2 } else { 0.0 }
+    if (0..SURFACES).any(glances) { EDGE_SHADOW_DB_PER_MM } else { 0.0 }
 }
 
 /// Surfaces that reflect more than this cast a shadow from their edges, dB below full white.
-const EDGE_SHADOW_FROM_DB: f64 = -17.5;
+const EDGE_SHADOW_FROM_DB: f64 = -16.0;
+/// A beam glances off a surface nearer than this, mm, when the cosine of its angle with the normal is below the next number.
+const GLANCES_WITHIN_MM: f64 = 0.8;
+const GLANCES_BELOW: f64 = 0.25;
+/// What it then loses, dB per mm there and back.
+const EDGE_SHADOW_DB_PER_MM: f64 = 1.2;
+/// Mean power that no receiver hears: scatterers below it are left out.
+const SILENT: f64 = 1e-9;
 
 /// A Gaussian of `sd` grid steps together with the splitting of [`Field::add`], that keeps the mean power of white noise.
 fn kernel(sd: f64) -> Vec<f64> {

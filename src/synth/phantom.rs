@@ -1,9 +1,10 @@
 //! Test objects: one even tissue, and single points, seen by the same probe.
 
-use super::field::{Envelope, Field, SURFACES, Spot};
-use super::render::picture;
+use super::field::{Envelope, Field, GAIN_DB_PER_MM, Spot};
+use super::render::{Look, picture};
 use super::scanner::{Hold, Scanner};
 use super::shape::At;
+use super::tissue::{SURFACE_DB, SURFACES, Tissue};
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::PxPoint;
 
@@ -25,8 +26,74 @@ pub fn even_tissue(scanner: &Scanner, echo_db: f64, loss_db_per_mm: f64, seed: u
             .found(format!("{echo_db} dB and {loss_db_per_mm} dB/mm")));
     }
     let hold = Hold { os_x_mm: 0.0, os_y_mm: 0.0, turn_degrees: 0.0 };
-    let field = Field::of_medium(scanner, &hold, seed, |_| Spot { echo_db, loss_db_per_mm, surfaces: [NO_SURFACE; SURFACES] });
+    let field = Field::of_medium(scanner, &hold, seed, |_, _| Spot { echo_db, loss_db_per_mm, surfaces: [NO_SURFACE; SURFACES] });
     Ok(field.envelope(seed, 0, |_| SILENT_DB))
+}
+
+/// What a disc in an even tissue is made of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Disc {
+    /// Fluid: it brightens what lies behind it, and its smooth round side shades what lies behind that.
+    Fluid,
+    /// A shell of bone of this thickness (mm, 0.2 to the radius) round even tissue: it shades what lies behind it.
+    Shell(f64),
+}
+
+/// The envelope of an even tissue of −30 dB, whose loss the time gain makes up for, with a disc of `radius_mm` whose middle
+/// lies `depth_mm` below the middle of the face. Without receiver noise.
+///
+/// # Errors
+/// When the scanner is not possible, or the disc does not lie between the face and the greatest depth.
+pub fn with_disc(scanner: &Scanner, disc: Disc, radius_mm: f64, depth_mm: f64, seed: u64) -> Result<Envelope> {
+    scanner.validate()?;
+    let thick = if let Disc::Shell(thick) = disc { thick } else { radius_mm };
+    if !(1.0..=30.0).contains(&radius_mm)
+        || !(radius_mm + 1.0..scanner.depth_mm - radius_mm).contains(&depth_mm)
+        || !(0.2..=radius_mm).contains(&thick)
+    {
+        return Err(Error::new(ErrorKind::Invalid, "a test disc cannot be made")
+            .expected("a radius of 1 to 30 mm, the whole disc below the face, a shell of 0.2 mm to the radius")
+            .found(format!("radius {radius_mm} mm, {depth_mm} mm deep, shell {thick} mm")));
+    }
+    let middle = At::new(0.0, depth_mm);
+    let hold = Hold { os_x_mm: 0.0, os_y_mm: 0.0, turn_degrees: 0.0 };
+    let (fluid_db, fluid_loss) = Tissue::Fluid.echo_and_loss();
+    let bone_loss = Tissue::Skull.echo_and_loss().1;
+    let field = Field::of_medium(scanner, &hold, seed, |p, _| {
+        let outside = p.minus(middle).length() - radius_mm;
+        let mut spot = Spot { echo_db: -30.0, loss_db_per_mm: GAIN_DB_PER_MM, surfaces: [NO_SURFACE; SURFACES] };
+        match disc {
+            Disc::Fluid => {
+                if outside < 0.0 {
+                    (spot.echo_db, spot.loss_db_per_mm) = (fluid_db, fluid_loss);
+                }
+                spot.surfaces[0] = (outside, SURFACE_DB[2]);
+            }
+            Disc::Shell(thick) => {
+                if outside < 0.0 && outside > -thick {
+                    spot.loss_db_per_mm = bone_loss;
+                }
+            }
+        }
+        spot
+    });
+    Ok(field.envelope(seed, 0, |_| SILENT_DB))
+}
+
+/// An envelope as it is shown, `scanner.rows() × scanner.columns()` greys.
+///
+/// # Errors
+/// When the look is not possible, or the envelope is not one of this scanner.
+pub fn shown(scanner: &Scanner, envelope: &Envelope, look: &Look) -> Result<Vec<u8>> {
+    scanner.validate()?;
+    look.validate()?;
+    let deepest = envelope.depths as f64 * envelope.depth_step_mm;
+    if envelope.amplitude.len() != envelope.depths * envelope.beams || envelope.beams < 2 || (deepest - scanner.depth_mm).abs() > 1.0 {
+        return Err(Error::new(ErrorKind::Invalid, "the envelope is not one of this scanner")
+            .expected(format!("{} mm deep", scanner.depth_mm))
+            .found(format!("{deepest:.1} mm, {} values", envelope.amplitude.len())));
+    }
+    Ok(picture(scanner, envelope, look))
 }
 
 /// Single points in a silent medium, mm right of and below the middle of the face: the envelope, the picture, and where
@@ -45,7 +112,7 @@ pub fn points(scanner: &Scanner, at_mm: &[[f64; 2]]) -> Result<(Envelope, Vec<u8
     if most > 0.0 {
         envelope.amplitude.iter_mut().for_each(|a| *a /= most);
     }
-    let samples = picture(scanner, &envelope);
+    let samples = picture(scanner, &envelope, &Look::default());
     Ok((envelope, samples, places.into_iter().map(|p| scanner.to_px(p)).collect()))
 }
 
@@ -54,7 +121,7 @@ mod tests {
     #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::float_cmp)]
 
     use super::*;
-    use crate::synth::field::{BEAMS, GAIN_DB_PER_MM, PULSE_SD_MM, beam_sd_mm};
+    use crate::synth::field::{BEAMS, PULSE_SD_MM, beam_sd_mm};
 
     const SCANNER: Scanner =
         Scanner { face_radius_mm: 10.0, half_angle_degrees: 50.0, depth_mm: 68.0, mm_per_px_x: 0.26, mm_per_px_y: 0.26 };
@@ -133,8 +200,39 @@ mod tests {
         }
     }
 
+    /// Mean level in dB of a beam's neighbourhood over a range of depths, over four seeds.
+    fn level(disc: Disc, beams: std::ops::Range<usize>) -> f64 {
+        let mut sum = 0.0;
+        for seed in 1..5 {
+            let e = with_disc(&SCANNER, disc, 8.0, 30.0, seed).unwrap();
+            let rows = (42.0 / e.depth_step_mm) as usize..(62.0 / e.depth_step_mm) as usize;
+            let n = (rows.len() * beams.len()) as f64;
+            sum += rows.flat_map(|i| beams.clone().map(move |b| (i, b))).map(|(i, b)| e.at(i, b) * e.at(i, b)).sum::<f64>() / n;
+        }
+        10.0 * (sum / 4.0).log10()
+    }
+
+    #[test]
+    fn fluid_brightens_and_bone_shades_what_lies_behind() {
+        let (middle, beside) = (BEAMS / 2 - 12..BEAMS / 2 + 12, 20..80);
+        // 16 mm of fluid that loses 0.14 dB/mm where the gain makes up for 0.28.
+        let fluid = level(Disc::Fluid, middle.clone()) - level(Disc::Fluid, beside.clone());
+        assert!((fluid - 16.0 * 0.14).abs() < 0.8, "{fluid} dB");
+        // Two millimetres of bone, 8 dB/mm.
+        let bone = level(Disc::Shell(1.0), middle) - level(Disc::Shell(1.0), beside);
+        assert!((bone + 2.0 * (8.0 - 0.28)).abs() < 1.0, "{bone} dB");
+        // The beam that touches the side at 40 mm from the middle of the face's curve, 8 mm off.
+        let side = ((8.0_f64 / 40.0).asin() / SCANNER.beam_step(BEAMS)).round() as usize + BEAMS / 2;
+        let edge = level(Disc::Fluid, side - 2..side + 2) - level(Disc::Fluid, 20..80);
+        assert!(edge < -2.0, "{edge} dB");
+    }
+
     #[test]
     fn what_cannot_be_made_is_refused() {
+        assert!(with_disc(&SCANNER, Disc::Fluid, 8.0, 5.0, 1).is_err());
+        assert!(with_disc(&SCANNER, Disc::Shell(9.0), 8.0, 30.0, 1).is_err());
+        let other = Envelope { depths: 2, beams: 2, depth_step_mm: 0.1, amplitude: vec![0.0; 4] };
+        assert!(shown(&SCANNER, &other, &Look::default()).is_err());
         assert!(even_tissue(&SCANNER, 10.0, 0.3, 1).is_err());
         assert!(even_tissue(&SCANNER, -30.0, f64::NAN, 1).is_err());
         assert!(points(&SCANNER, &[[80.0, 10.0]]).is_err());

@@ -9,8 +9,10 @@ use serde::Serialize;
 use sha2::{Digest, Sha256};
 
 use super::noise::Noise;
-use super::{Anatomy, Hold, Scanner, Seed, Truth, render, truth};
-use crate::dicom::write::{Pictures, UltrasoundObject, uid_from};
+use super::object::{Scale, object};
+use super::{Anatomy, Hold, Look, Scanner, Seed, Sweep, Truth, render, sweep, truth};
+use crate::context::Answer;
+use crate::dicom::write::{Coding, Pictures, UltrasoundObject, uid_from};
 use crate::error::{Error, ErrorKind, Result};
 use crate::measure::{EdgeMark, Side};
 use crate::units::PxPoint;
@@ -18,19 +20,21 @@ use crate::units::PxPoint;
 /// Due date of the invented pregnancy: the visits are at 20 weeks 2 days, 32 weeks 1 day and 36 weeks 0 days.
 const DUE_DATE: &str = "2025-06-30";
 /// Changes when the files change, so that no two sets share a UID.
-const EDITION: &str = "osspan sample 1";
+const EDITION: &str = "osspan sample 2";
 
 /// One visit as it is looked at.
 struct Visit {
     /// YYYYMMDD.
     date: &'static str,
+    /// On its shortest way.
     anatomy: Anatomy,
     scanner: Scanner,
     hold: Hold,
-    /// What each single plane adds to the length of the shortest way, mm.
+    /// How far each single plane is turned off the shortest way, degrees.
     planes: &'static [f64],
-    /// The same for each frame of a sweep; empty when there is none.
-    sweep: &'static [f64],
+    sweep: Option<Sweep>,
+    /// Whether a low placenta was seen earlier in this pregnancy.
+    earlier_low: Answer,
 }
 
 /// One DICOM file of the sample exams.
@@ -46,43 +50,57 @@ pub struct SampleFile {
     pub mm_per_px: [f64; 2],
     /// The truth of each frame, in order.
     pub frames: Vec<Truth>,
+    /// Whether a low placenta was seen earlier in this pregnancy.
+    pub earlier_low: Answer,
 }
 
 fn visits() -> [Visit; 3] {
-    let scanner = Scanner { face_radius_mm: 10.0, half_angle_degrees: 50.0, depth_mm: 70.0, mm_per_px_x: 0.26, mm_per_px_y: 0.26 };
-    let hold = Hold { os_x_mm: 3.0, os_y_mm: 33.0, turn_degrees: 0.0 };
+    let scanner = Scanner { face_radius_mm: 10.0, half_angle_degrees: 60.0, depth_mm: 74.0, mm_per_px_x: 0.26, mm_per_px_y: 0.26 };
+    let hold = Hold { os_x_mm: 5.0, os_y_mm: 34.0, turn_degrees: 0.0 };
     let anatomy = Anatomy::posterior(0.0);
     [
         Visit {
             date: "20250212",
             anatomy: Anatomy {
                 edge_to_os_mm: -9.0,
+                edge_thickness_mm: 12.5,
                 placenta_thickness_mm: 17.0,
                 cervix_length_mm: 40.0,
                 head_radius_mm: 24.0,
-                bladder_mm: 8.0,
+                bladder_mm: 6.0,
                 ..anatomy
             },
             scanner,
             hold,
-            planes: &[0.0, 0.6, 1.7],
-            sweep: &[],
+            planes: &[0.0, 20.0, 30.0],
+            sweep: None,
+            earlier_low: Answer::Unknown,
         },
         Visit {
             date: "20250506",
-            anatomy: Anatomy { edge_to_os_mm: 14.0, cervix_length_mm: 37.0, ..anatomy },
+            anatomy: Anatomy { edge_to_os_mm: 14.0, cervix_length_mm: 37.0, bladder_mm: 6.0, ..anatomy },
             scanner: Scanner { mm_per_px_y: 0.21, ..scanner },
             hold: Hold { turn_degrees: -3.0, ..hold },
-            planes: &[0.0, 0.8],
-            sweep: &[1.9, 1.2, 0.6, 0.3, 0.7, 1.5],
+            planes: &[0.0, 18.0],
+            sweep: Some(Sweep {
+                frames: 6,
+                frame_time_ms: 80.0,
+                from_degrees: -27.0,
+                to_degrees: 22.0,
+                slide_mm: 2.5,
+                breathing_mm: 1.0,
+                breath_s: 3.0,
+            }),
+            earlier_low: Answer::Yes,
         },
         Visit {
             date: "20250602",
-            anatomy: Anatomy { edge_to_os_mm: 31.0, cervix_length_mm: 34.0, bladder_mm: 7.0, ..anatomy },
-            scanner: Scanner { depth_mm: 74.0, mm_per_px_x: 0.27, mm_per_px_y: 0.27, ..scanner },
-            hold: Hold { os_x_mm: 9.0, os_y_mm: 29.0, turn_degrees: 2.0 },
-            planes: &[0.0, 0.7, 1.9],
-            sweep: &[],
+            anatomy: Anatomy { edge_to_os_mm: 31.0, cervix_length_mm: 34.0, bladder_mm: 5.0, ..anatomy },
+            scanner: Scanner { depth_mm: 78.0, mm_per_px_x: 0.27, mm_per_px_y: 0.27, ..scanner },
+            hold: Hold { os_x_mm: 10.0, os_y_mm: 30.0, turn_degrees: 5.0 },
+            planes: &[0.0, 12.0, 19.0],
+            sweep: None,
+            earlier_low: Answer::Yes,
         },
     ]
 }
@@ -94,69 +112,50 @@ fn visits() -> [Visit; 3] {
 pub fn sample_exam() -> Result<Vec<SampleFile>> {
     let mut files = Vec::new();
     for (v, visit) in (1_u32..).zip(visits()) {
-        for (k, &longer) in (1_u32..).zip(visit.planes) {
-            let name = format!("visit-{v}/frame-{k}.dcm");
-            let (picture, frame) = plane(&visit, &visit.scanner, longer, Seed { tissue: u64::from(100 * v + k), shot: 0 })?;
-            files.push(file(&visit, &visit.scanner, name, v, k, Pictures::Single(picture), vec![frame])?);
+        for (k, &degrees) in (1_u32..).zip(visit.planes) {
+            let anatomy = visit.anatomy.turned_off_axis(degrees)?;
+            let picture = render(&anatomy, &visit.scanner, &visit.hold, Seed { tissue: u64::from(100 * v + k), shot: 0 })?;
+            let pictures = Pictures::Single(picture);
+            files.push(file(
+                &visit,
+                &visit.scanner,
+                &format!("frame-{k}"),
+                v,
+                k,
+                pictures,
+                vec![truth(&anatomy, &visit.scanner, &visit.hold)?],
+            )?);
         }
-        if !visit.sweep.is_empty() {
+        if let Some(how) = &visit.sweep {
             let k = visit.planes.len() as u32 + 1;
             // Coarser pixels, as scanners store clips.
             let scanner =
                 Scanner { mm_per_px_x: visit.scanner.mm_per_px_x * 1.25, mm_per_px_y: visit.scanner.mm_per_px_y * 1.25, ..visit.scanner };
-            let (mut frames, mut truths) = (Vec::new(), Vec::new());
-            for (i, &longer) in (0_u32..).zip(visit.sweep) {
-                // The probe slides a little from frame to frame.
-                let hold = Hold { os_x_mm: visit.hold.os_x_mm + 0.5 * f64::from(i), ..visit.hold };
-                let (picture, frame) =
-                    plane(&Visit { hold, ..again(&visit) }, &scanner, longer, Seed { tissue: u64::from(100 * v + 10), shot: i })?;
-                frames.push(picture);
-                truths.push(frame);
-            }
-            let cine = Pictures::Cine { frames, frame_time_ms: 80.0, rle: true };
-            files.push(file(&visit, &scanner, format!("visit-{v}/sweep-1.dcm"), v, k, cine, truths)?);
+            let swept = sweep(&visit.anatomy, &scanner, &visit.hold, how, u64::from(100 * v + 10), &Look::default())?;
+            let (frames, truths) = swept.into_iter().unzip();
+            files.push(file(&visit, &scanner, "sweep-1", v, k, Pictures::Cine { frames, frame_time_ms: how.frame_time_ms }, truths)?);
         }
     }
     Ok(files)
 }
 
-const fn again(visit: &Visit) -> Visit {
-    Visit { date: visit.date, anatomy: visit.anatomy, scanner: visit.scanner, hold: visit.hold, planes: visit.planes, sweep: visit.sweep }
-}
-
-/// A plane `longer` mm off the shortest way.
-fn plane(visit: &Visit, scanner: &Scanner, longer: f64, seed: Seed) -> Result<(Vec<u8>, Truth)> {
-    let shortest = visit.anatomy.edge_to_os_mm;
-    let anatomy = Anatomy { edge_to_os_mm: shortest + longer * shortest.signum(), ..visit.anatomy };
-    Ok((render(&anatomy, scanner, &visit.hold, seed)?, truth(&anatomy, scanner, &visit.hold)?))
-}
-
-fn file(visit: &Visit, scanner: &Scanner, name: String, v: u32, k: u32, pictures: Pictures, frames: Vec<Truth>) -> Result<SampleFile> {
-    let size = |n: u32| u16::try_from(n).map_err(|_| Error::new(ErrorKind::Invalid, "a sample frame is too large"));
+fn file(visit: &Visit, scanner: &Scanner, short: &str, v: u32, k: u32, pictures: Pictures, frames: Vec<Truth>) -> Result<SampleFile> {
+    let name = format!("visit-{v}/{short}.dcm");
+    let coding = if frames.len() > 1 { Coding::Rle } else { Coding::Plain };
     let object = UltrasoundObject {
-        patient_name: "Invented^Ada".into(),
-        patient_id: "DEMO-0001".into(),
         study_date: visit.date.into(),
         study_time: format!("10{:02}00", 10 + k),
-        study_description: "Synthetic transvaginal frames, not a patient".into(),
         study_id: v.to_string(),
         study_uid: uid_from(&format!("{EDITION}/visit-{v}")),
         series_uid: uid_from(&format!("{EDITION}/visit-{v}/series")),
-        instance_uid: uid_from(&format!("{EDITION}/{name}")),
-        series_number: 1,
         instance_number: k,
-        manufacturer: "Osspan".into(),
-        model: "Synthetic frames".into(),
-        comments: "Computed picture of an invented anatomy. No person was scanned.".into(),
-        rows: size(scanner.rows())?,
-        columns: size(scanner.columns())?,
-        pictures,
-        regions: vec![scanner.region()],
+        ..object(&format!("{EDITION}/{name}"), scanner, pictures, coding, Scale::InRegion)?
     };
     Ok(SampleFile {
         bytes: object.to_bytes()?,
         sop_instance_uid: object.instance_uid,
         mm_per_px: [scanner.mm_per_px_x, scanner.mm_per_px_y],
+        earlier_low: visit.earlier_low,
         name,
         frames,
     })
@@ -205,6 +204,7 @@ struct Reading<'a> {
     side: Side,
     route: &'static str,
     bladder: &'static str,
+    earlier_low_placenta: Answer,
 }
 
 /// The demo reader reads each single frame, and of a sweep the frame with the shortest distance. Each landmark lies
@@ -229,6 +229,7 @@ fn reading<'a>(file: &'a SampleFile, seed: u64) -> Option<Reading<'a>> {
         side: t.side,
         route: "transvaginal",
         bladder: "empty",
+        earlier_low_placenta: file.earlier_low,
     })
 }
 

@@ -25,7 +25,8 @@ pub struct Scanner {
     pub mm_per_px_y: f64,
 }
 
-/// How the probe is held: where the internal os lies in the plane, and how far the anatomy appears turned.
+/// How the probe is held: where the internal os lies in the plane, and how far the anatomy appears turned. Where walls are
+/// pressed together above the os, the end of the open cavity stands for it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hold {
     /// The internal os, mm right of the middle of the face.
@@ -164,6 +165,25 @@ impl Scanner {
 }
 
 impl Hold {
+    /// Checks every range.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Invalid`] when one is not kept.
+    pub fn validate(&self) -> Result<()> {
+        for (what, value, least, greatest) in [
+            ("place of the os across (mm)", self.os_x_mm, -60.0, 60.0),
+            ("depth of the os (mm)", self.os_y_mm, 5.0, 100.0),
+            ("turn (degrees)", self.turn_degrees, -60.0, 60.0),
+        ] {
+            if !(least..=greatest).contains(&value) {
+                return Err(Error::new(ErrorKind::Invalid, format!("a synthetic frame cannot have this {what}"))
+                    .expected(format!("{least} to {greatest}"))
+                    .found(value.to_string()));
+            }
+        }
+        Ok(())
+    }
+
     /// A place of the anatomy (os at the origin) in the plane of the frame.
     pub(crate) fn to_frame(self, p: At) -> At {
         let (sin, cos) = libm::sincos(self.turn_degrees.to_radians());

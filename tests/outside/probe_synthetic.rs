@@ -2,6 +2,11 @@
 //! out. A refusal is `{"error":…}`.
 //!
 //! - `{"do":"even-tissue","scanner":…,"echo_db":…,"loss_db_per_mm":…,"seed":…}` → the envelope
+//! - `{"do":"greys",…as even-tissue…}` → the shown picture's columns, rows, samples and the mm of the first pixel's middle
+//! - `{"do":"disc","shell":…or absent,"radius":…,"depth":…,"seed":…}` → the envelope
+//! - `{"do":"frame","anatomy":…,"turn":…,"hold":[x,y,turn],"tissue":…}` → the frame's columns, rows, mm per px, samples, truth
+//! - `{"do":"write","folder":…}` → writes single frames and sweeps in each coding, gives names, raw samples' digests, truths
+//! - `{"do":"digest"}` → digest of one frame's samples
 //! - `{"do":"points","scanner":…,"at_mm":[[x,y],…]}` → the envelope
 //! - `{"do":"time","scale":…,"frames":…}` → `{"columns":…,"rows":…,"seconds":…}` to draw so many frames whose pixels are
 //!   `scale` times those of a 640 × 488 one
@@ -10,22 +15,30 @@
 #![allow(clippy::print_stdout, clippy::expect_used)]
 
 use std::io::{BufRead, stdin};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use osspan::calibrate::header::calibration_for;
+use osspan::dicom::write::{Coding, Pictures};
 use osspan::frame::{Frame, Samples};
 use osspan::load::StoredFile;
-use osspan::synth::{Anatomy, Envelope, Hold, Scanner, Seed, phantom, render};
+use osspan::synth::object::{Scale, object};
+use osspan::synth::{Anatomy, Envelope, Hold, Look, Scanner, Seed, Sweep, Truth, phantom, render, sweep, truth};
 use osspan::units::PxPoint;
 use osspan::{Error, ErrorKind, Result};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
 
 #[derive(Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
 enum Request {
     EvenTissue { scanner: Probe, echo_db: f64, loss_db_per_mm: f64, seed: u64 },
+    Greys { scanner: Probe, echo_db: f64, seed: u64 },
+    Disc { scanner: Probe, shell: Option<f64>, radius: f64, depth: f64, seed: u64 },
+    Frame { anatomy: Box<Anatomy>, turn: f64, hold: [f64; 3], tissue: u64 },
+    Write { folder: PathBuf },
+    Digest,
     Points { scanner: Probe, at_mm: Vec<[f64; 2]> },
     Time { scale: f64, frames: u32 },
     BetweenBrightPoints { file: PathBuf, near: [[f64; 2]; 2], reach_px: u32 },
@@ -71,10 +84,68 @@ fn centroid(frame: &Frame, near: [f64; 2], reach: u32) -> Result<PxPoint> {
     if sum > 0.0 { Ok(PxPoint::new(x / sum, y / sum)) } else { Err(Error::new(ErrorKind::Invalid, "nothing is bright there")) }
 }
 
+const STILL: Scanner = Scanner { face_radius_mm: 10.0, half_angle_degrees: 60.0, depth_mm: 76.0, mm_per_px_x: 0.26, mm_per_px_y: 0.26 };
+const HOLD: Hold = Hold { os_x_mm: 4.0, os_y_mm: 34.0, turn_degrees: 0.0 };
+
+fn hex(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// One frame and one sweep in each coding, and one frame without a scale.
+fn write(folder: &Path) -> Result<Value> {
+    let how =
+        Sweep { frames: 5, frame_time_ms: 60.0, from_degrees: -35.0, to_degrees: 25.0, slide_mm: 2.0, breathing_mm: 1.5, breath_s: 2.5 };
+    let anatomy = Anatomy::posterior(12.0);
+    let swept = sweep(&anatomy, &STILL, &HOLD, &how, 21, &Look::default())?;
+    let single = render(&anatomy, &STILL, &HOLD, Seed { tissue: 21, shot: 0 })?;
+    let mut made = Vec::new();
+    let codings = [("plain", Coding::Plain), ("rle", Coding::Rle), ("jpeg", Coding::Jpeg { quality: 92 })];
+    for (name, coding, scale) in codings.map(|(n, c)| (n, c, Scale::InRegion)).into_iter().chain([("no-scale", Coding::Plain, Scale::None)])
+    {
+        let frames: Vec<Vec<u8>> = swept.iter().map(|(samples, _)| samples.clone()).collect();
+        for (kind, pictures) in
+            [("frame", Pictures::Single(single.clone())), ("sweep", Pictures::Cine { frames, frame_time_ms: how.frame_time_ms })]
+        {
+            let label = format!("{kind}-{name}.dcm");
+            let path = folder.join(&label);
+            let bytes = object(&label, &STILL, pictures, coding, scale)?.to_bytes()?;
+            std::fs::write(&path, bytes).map_err(|e| Error::io("the file cannot be written", &path, e))?;
+            made.push(label);
+        }
+    }
+    let truths: Vec<&Truth> = swept.iter().map(|(_, t)| t).collect();
+    let digests: Vec<String> = swept.iter().map(|(samples, _)| hex(samples)).collect();
+    Ok(json!({ "files": made, "frame": hex(&single), "sweep": digests, "truths": truths, "shortest": how.shortest_frame() }))
+}
+
 fn answer(request: Request) -> Result<Value> {
     match request {
         Request::EvenTissue { scanner, echo_db, loss_db_per_mm, seed } => {
             Ok(envelope(&phantom::even_tissue(&scanner.scanner(), echo_db, loss_db_per_mm, seed)?))
+        }
+        Request::Greys { scanner, echo_db, seed } => {
+            let scanner = scanner.scanner();
+            let samples = phantom::shown(&scanner, &phantom::even_tissue(&scanner, echo_db, 0.28, seed)?, &Look::default())?;
+            Ok(json!({ "columns": scanner.columns(), "rows": scanner.rows(), "samples": samples }))
+        }
+        Request::Disc { scanner, shell, radius, depth, seed } => {
+            let disc = shell.map_or(phantom::Disc::Fluid, phantom::Disc::Shell);
+            Ok(envelope(&phantom::with_disc(&scanner.scanner(), disc, radius, depth, seed)?))
+        }
+        Request::Frame { anatomy, turn, hold, tissue } => {
+            let scanner = Scanner { half_angle_degrees: 60.0, depth_mm: 76.0, mm_per_px_y: 0.22, ..STILL };
+            let hold = Hold { os_x_mm: hold[0], os_y_mm: hold[1], turn_degrees: hold[2] };
+            let plane = anatomy.turned_off_axis(turn)?;
+            let samples = render(&plane, &scanner, &hold, Seed { tissue, shot: 0 })?;
+            Ok(json!({
+                "columns": scanner.columns(), "rows": scanner.rows(), "mm_per_px": [scanner.mm_per_px_x, scanner.mm_per_px_y],
+                "samples": samples, "truth": truth(&plane, &scanner, &hold)?,
+            }))
+        }
+        Request::Write { folder } => write(&folder),
+        Request::Digest => {
+            let samples = render(&Anatomy::posterior(14.0), &STILL, &HOLD, Seed { tissue: 7, shot: 0 })?;
+            Ok(json!({ "sha256": hex(&samples) }))
         }
         Request::Points { scanner, at_mm } => Ok(envelope(&phantom::points(&scanner.scanner(), &at_mm)?.0)),
         Request::Time { scale, frames } => {

@@ -91,13 +91,16 @@ def picture():
     for name, _, pixels, truth, scale in opened():
         os, edge, body = (at(truth, n) for n in ("internal_os", "placental_edge", "placental_body"))
         placenta = mean_near(pixels, body, scale, 2.5)
-        # Half-way to the edge, 4 mm into the cavity, which opens to the left.
-        between = mean_near(pixels, (os + edge) / 2 + np.array([-4.0, 0.0]) / scale, scale, 1.0)
+        # Half-way to the edge, 4.2 mm into the cavity, which opens to the left and down: past the dark zone under a placenta.
+        between = mean_near(pixels, (os + edge) / 2 + np.array([-3.6, 2.2]) / scale, scale, 0.8)
         covers = truth["edge_to_os_mm"] < 0
         yield placenta > 110, f"{name}: placenta {placenta:.0f}"
         yield (between > 90) if covers else (between < 30), f"{name}: {between:.0f} between os and edge, covers: {covers}"
-        canal_start = os + (at(truth, "external_os") - os) * (3.0 / np.linalg.norm((at(truth, "external_os") - os) * scale))
-        yield mean_near(pixels, canal_start, scale, 1.2) > 100, f"{name}: the canal line is not bright beside the os"
+        along = (at(truth, "external_os") - os) / np.linalg.norm((at(truth, "external_os") - os) * scale)
+        across = np.array([along[1] * scale[1] / scale[0], -along[0] * scale[0] / scale[1]])
+        # The canal bows towards the front between its ends.
+        line = max(mean_near(pixels, os + 4 * along + v * across, scale, 0.7) for v in np.arange(-0.5, 2.6, 0.25))
+        yield line > 120, f"{name}: the canal line is not bright beside the os, {line:.0f}"
 
 
 if __name__ == "__main__":

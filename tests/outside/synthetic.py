@@ -5,11 +5,16 @@
   they are nearly independent. The fit is judged by Kolmogorov-Smirnov with a parametric bootstrap, since the scale is fitted.
 - The -6 dB width of a point is measured on a spline through the envelope.
 - The slope of mean power with depth is fitted by least squares.
+- Mean greys of the shown picture are compared with the integral of the stated grey curve over Rayleigh's law.
+- Behind a disc of fluid and a shell of bone, the level across the beams is compared with the loss along each ray, summed
+  here anew, and smeared by the beam: enhancement, shadow, and the shadow at the disc's edges.
+- One frame is drawn by processes with different numbers of threads: their bytes must be the same.
 
 Run by tests/run, or by hand: target/venv/bin/python tests/outside/synthetic.py
 """
 
 import math
+import os
 import sys
 
 import numpy as np
@@ -119,15 +124,97 @@ def attenuation():
         yield abs(fit.slope - (GAIN - loss)) < 4 * error + 0.002, text
 
 
-def speed():
-    """Time to draw, as this build and machine do it; printed for comparison, judged only against being useless."""
-    answers = ask(PROBE, [{"do": "time", "scale": scale, "frames": 8} for scale in (1.0, 2.0)])
-    for a in answers:
-        rate = 8 / a["seconds"]
-        text = f"{a['columns']} x {a['rows']} px: {rate:.1f} frames/s (test build, whatever else the machine does)"
+def grey(amplitude):
+    """The stated curve: 60 dB shown, then level * (3/4 + level/2 - level^2/4)."""
+    level = np.clip(1 + 20 * np.log10(amplitude + 1e-9) / 60, 0, 1)
+    return 255 * level * (0.75 + 0.5 * level - 0.25 * level**2)
+
+
+def greys():
+    levels = [-15.0, -23.0, -30.5, -37.0, -47.0]
+    requests = [{"do": "greys", "scanner": SCANNER, "echo_db": e, "seed": 5} for e in levels]
+    for level, answer in zip(levels, ask(PROBE, requests)):
+        picture = np.array(answer["samples"], dtype=float).reshape(answer["rows"], answer["columns"])
+        # The middle of the face lies at the middle of the region and some rows down: found from the picture's own middle column.
+        rows = np.flatnonzero(picture[:, (answer["columns"] - 20) // 2] > 0)
+        part = picture[rows[0] + 60 : rows[-1] - 20, (answer["columns"] - 20) // 2 - 60 : (answer["columns"] - 20) // 2 + 60]
+        scale = math.sqrt(10 ** (level / 10) / 2)
+        amplitude = stats.rayleigh(scale=scale).ppf((np.arange(20000) + 0.5) / 20000)
+        expected = grey(amplitude).mean()
+        text = f"tissue of {level} dB: mean grey {part.mean():.1f}, by the curve and Rayleigh's law {expected:.1f}"
         print("  " + text)
-        yield rate > 0.1, text
+        yield abs(part.mean() - expected) < 2.0, text
+
+
+def behind():
+    """Level behind a disc, dB over the tissue beside it, beam by beam, against rays that are summed here."""
+    radius, depth, seeds = 8.0, 28.0, range(1, 9)
+    half = math.radians(SCANNER["half_angle_degrees"])
+    for name, shell in [("fluid", None), ("bone shell of 1 mm", 1.0)]:
+        requests = [{"do": "disc", "scanner": SCANNER, "radius": radius, "depth": depth, "seed": s, **({} if shell is None else {"shell": shell})} for s in seeds]
+        grids = [grid(a) for a in ask(PROBE, requests)]
+        step = grids[0][1]
+        power = np.mean([g**2 for g, _ in grids], axis=0)
+        rows = slice(int(46 / step), int(66 / step))
+        found = 10 * np.log10(power[rows].mean(axis=0))
+        beams = power.shape[1]
+        angle = np.linspace(-half, half, beams)
+        r = np.arange(0, depth + radius + 4, 0.02)
+        x = (SCANNER["face_radius_mm"] + r)[:, None] * np.sin(angle)
+        y = (SCANNER["face_radius_mm"] + r)[:, None] * np.cos(angle) - SCANNER["face_radius_mm"]
+        outside = np.hypot(x, y - depth) - radius
+        if shell is None:
+            lost = np.where(outside < 0, 0.14, GAIN)
+            # A surface met at less than asin 0.25 within 0.8 mm bends the beam away: 1.2 dB/mm.
+            slope = np.gradient(outside, 0.02, axis=0)
+            lost = lost + np.where((np.abs(outside) < 0.8) & (np.abs(slope) < 0.25), 1.2, 0)
+        else:
+            lost = np.where((outside < 0) & (outside > -shell), 8.0, GAIN)
+        level = np.zeros(beams)
+        for row in lost:
+            level = np.minimum(level + (GAIN - row) * 0.02, 7.0)
+        # The beam mixes the power of neighbouring rays.
+        at = 56.0
+        sd = beam_sd(at) / ((SCANNER["face_radius_mm"] + at) * beam_step(beams))
+        k = np.arange(-int(5 * sd), int(5 * sd) + 1)
+        kernel = np.exp(-(k**2) / sd**2)
+        expected = 10 * np.log10(np.convolve(10 ** (level / 10), kernel / kernel.sum(), "same"))
+        beside = np.r_[20 : beams // 6]
+        found, expected = found - found[beside].mean(), expected - expected[beside].mean()
+        middle = slice(beams // 2 - 10, beams // 2 + 10)
+        text = f"{name}: {found[middle].mean():+.2f} dB behind the middle, rays {expected[middle].mean():+.2f}"
+        print("  " + text)
+        yield abs(found[middle].mean() - expected[middle].mean()) < 0.6, text
+        if shell is None:
+            dips = [int(np.argmin(expected[: beams // 2])), beams // 2 + int(np.argmin(expected[beams // 2 :]))]
+            for dip in dips:
+                near = slice(dip - 2, dip + 3)
+                text = f"{name}: {found[near].mean():+.2f} dB behind its edge (beam {dip}), rays {expected[near].mean():+.2f}"
+                print("  " + text)
+                yield abs(found[near].mean() - expected[near].mean()) < 1.2 and expected[near].mean() < -2, text
+
+
+def threads():
+    digests = {}
+    for n in ("1", "2", "5"):
+        os.environ["RAYON_NUM_THREADS"] = n
+        digests[n] = ask(PROBE, [{"do": "digest"}])[0]["sha256"]
+    os.environ.pop("RAYON_NUM_THREADS")
+    text = f"1, 2 and 5 threads: {', '.join(d[:12] for d in digests.values())}"
+    print("  " + text)
+    yield len(set(digests.values())) == 1, text
 
 
 if __name__ == "__main__":
-    sys.exit(report([("speed", speed()), ("speckle by scipy", speckle()), ("resolution by scipy", resolution()), ("attenuation by scipy", attenuation())]))
+    sys.exit(
+        report(
+            [
+                ("same bytes in every process", threads()),
+                ("speckle by scipy", speckle()),
+                ("resolution by scipy", resolution()),
+                ("attenuation by scipy", attenuation()),
+                ("mean greys by scipy", greys()),
+                ("shadow and enhancement by numpy", behind()),
+            ]
+        )
+    )
