@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use jiff::civil::date;
-use osspan::dicom::write::{Pictures, UltrasoundObject, uid_from};
+use osspan::dicom::write::{Coding, Pictures, UltrasoundObject, uid_from};
 use osspan::frame::Samples;
 use osspan::phantom::made::{Seen, seen};
 use osspan::phantom::{check, phantom, tolerance};
@@ -75,6 +75,7 @@ fn write(folder: &Path) -> Result<()> {
                     columns: frame.width as u16,
                     pictures: Pictures::Single(samples),
                     regions: geometry.regions,
+                    coding: Coding::Plain,
                 };
                 std::fs::write(folder.join("sample").join(format!("phantom-{number}.dcm")), object.to_bytes()?).map_err(failed)?;
             }
