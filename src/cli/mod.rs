@@ -12,7 +12,7 @@ mod find;
 mod list;
 mod output;
 mod phantom;
-mod profile;
+pub(crate) mod profile;
 mod read;
 mod review;
 mod sample;

@@ -17,12 +17,17 @@ const LONGEST: u64 = 1024 * 1024;
 
 /// The records of a folder as this workstation's reader may see them.
 pub(super) fn store(folder: &Path) -> Result<Store> {
-    let data_dir = files::data_dir()?;
-    Ok(Store::at(folder).with_index(files::index_file(folder)?).seen_by(onlooker(&data_dir)?).with_signers(signers(&data_dir)?))
+    store_in(&files::data_dir()?, folder)
+}
+
+/// As [`store`], by the profile of a data folder that is known.
+pub(crate) fn store_in(data_dir: &Path, folder: &Path) -> Result<Store> {
+    let index = files::index_in(data_dir, folder);
+    Ok(Store::at(folder).with_index(index).seen_by(onlooker(data_dir)?).with_signers(signers(data_dir)?))
 }
 
 /// This workstation's reader; `None` until one is named.
-pub(super) fn onlooker(data_dir: &Path) -> Result<Option<Onlooker>> {
+pub(crate) fn onlooker(data_dir: &Path) -> Result<Option<Onlooker>> {
     let settings = Settings::load(data_dir)?;
     let role = Role::named(settings.role.as_deref());
     Ok(settings.reader.map(|reader| Onlooker { reader, role }))
@@ -59,7 +64,7 @@ fn typed() -> Result<String> {
     Ok(line.trim_end_matches(['\r', '\n']).to_owned())
 }
 
-pub(super) fn keep_signer(data_dir: &Path, signer: Signer) -> Result<()> {
+pub(crate) fn keep_signer(data_dir: &Path, signer: Signer) -> Result<()> {
     let mut all = signers(data_dir)?;
     if let Some(known) = all.iter().find(|s| s.key == signer.key) {
         return if *known == signer {

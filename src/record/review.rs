@@ -155,7 +155,9 @@ impl Step {
         }
     }
 
-    fn reason(&self) -> Option<&str> {
+    /// Why it was taken, where a step needs a reason.
+    #[must_use]
+    pub fn reason(&self) -> Option<&str> {
         match self {
             Self::Amend { reason, .. } | Self::Settle { reason, .. } | Self::Return { reason, .. } => Some(reason),
             Self::Agree { .. } | Self::Sign { .. } => None,

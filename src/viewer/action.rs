@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::page::Page;
 use super::screen_map::View;
-use super::session::{ExamState, FrameKey, SaveJob, TeachingAction, TeachingEffect};
+use super::session::{ExamState, FrameKey, ReviewAction, ReviewEffect, SaveJob, TeachingAction, TeachingEffect};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
 use crate::frame::Frame;
@@ -210,6 +210,8 @@ pub enum Action {
     ShowPage(Page),
     /// Something about the teaching set.
     Teaching(TeachingAction),
+    /// Something on the page of the second reader.
+    Review(ReviewAction),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.
@@ -248,6 +250,10 @@ pub enum Effect {
     KeepDraft(Box<Draft>),
     /// Forget an unfinished reading.
     DiscardDraft(Box<Draft>),
+    /// Read the records of these patients, by their keys; answered by [`Action::Records`].
+    ReadRecords(Vec<Option<String>>),
+    /// Something for the page of the second reader; answered by [`Action::Review`].
+    Review(ReviewEffect),
     /// Something for the teaching set; answered by [`Action::Teaching`].
     Teaching(TeachingEffect),
     /// Remember the settings.

@@ -148,6 +148,7 @@ impl App {
         });
         match session.page() {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
+            Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
             Page::TeachingSet => actions.extend(panels::teaching::show(ui, &self.session, theme, &mut self.teaching_picture)),
         }
         let session = &self.session;

@@ -220,7 +220,7 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, none, shown, words.into(), Group::TeachingSet, Action::Teaching(what), repeats);
     }
-    for (key, page) in [(Key::F2, Page::Reading), (Key::F3, Page::TeachingSet)] {
+    for (key, page) in [(Key::F2, Page::Reading), (Key::F3, Page::TeachingSet), (Key::F6, Page::SecondReading)] {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
     }
     put(Key::T, none, "T", "light or dark".into(), Group::Window, Action::ToggleTheme, false);

@@ -8,11 +8,13 @@ pub enum Page {
     Reading,
     /// Frames without identity, to be looked at one by one and approved.
     TeachingSet,
+    /// The second reader's queue, comparison and signature.
+    SecondReading,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 2] = [Self::Reading, Self::TeachingSet];
+    pub const ALL: [Self; 3] = [Self::Reading, Self::SecondReading, Self::TeachingSet];
 
     /// The words shown for it.
     #[must_use]
@@ -20,6 +22,7 @@ impl Page {
         match self {
             Self::Reading => "reading",
             Self::TeachingSet => "teaching set",
+            Self::SecondReading => "second reading",
         }
     }
 
@@ -29,6 +32,7 @@ impl Page {
         match self {
             Self::Reading => "F2",
             Self::TeachingSet => "F3",
+            Self::SecondReading => "F6",
         }
     }
 }

@@ -1,5 +1,6 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
+mod review;
 mod teaching;
 
 use std::collections::HashSet;
@@ -20,6 +21,7 @@ use super::app::World;
 use super::decoder::Decoder;
 use super::keeper::Keeper;
 use super::session::{ExamState, SaveJob, TeachingEffect};
+use crate::cli::profile;
 use crate::context::Dating;
 use crate::error::Result;
 use crate::files;
@@ -40,7 +42,7 @@ pub struct Worker {
     receive: Receiver<Action>,
     decoder: Decoder,
     stop: Arc<AtomicBool>,
-    store: Store,
+    records: PathBuf,
     keeper: Keeper,
     data_dir: PathBuf,
 }
@@ -59,13 +61,11 @@ impl Worker {
             told.request_repaint();
         });
         let stop = Arc::new(AtomicBool::new(false));
-        let index = files::index_in(&data_dir, &records);
-        let store = Store::at(records).with_index(index);
-        let worker = Self { send, receive, decoder, stop, store, keeper, data_dir };
+        let worker = Self { send, receive, decoder, stop, records, keeper, data_dir };
         if let Some(action) = teaching::left(&worker.data_dir) {
             let _ = worker.send.send(action);
         }
-        let folders = [worker.store.dir().to_path_buf(), files::drafts_in(&worker.data_dir)];
+        let folders = [worker.records.clone(), files::drafts_in(&worker.data_dir)];
         worker.spawn(ctx, move |_| {
             // What cannot be tidied is in nobody's way.
             folders.iter().for_each(|dir| drop(files::remove_leftovers(dir)));
@@ -95,13 +95,15 @@ impl Worker {
     fn open(&self, paths: Vec<PathBuf>, ctx: &egui::Context) {
         self.stop.store(false, Ordering::Relaxed);
         self.decoder.forget();
-        let (stop, store) = (self.stop.clone(), self.store.clone());
+        let stop = self.stop.clone();
+        let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
         self.spawn(ctx, move |answer| {
             let found = catch_unwind(AssertUnwindSafe(|| look_through(&paths, &stop, answer)));
             let found = found.unwrap_or_else(|_| Err("A fault in the program stopped the looking.".to_owned()));
             // First what was read before, so that nobody begins anew beside it.
             if let Ok(found) = &found {
-                answer(records_of(&store, &found.exams));
+                let keys = found.exams.iter().map(|e| Patient::from(&e.patient).key()).collect();
+                answer(records_of(&data_dir, &records, &keys));
             }
             answer(Action::Opened(found));
         });
@@ -140,7 +142,7 @@ impl World for Worker {
             Effect::Decode(key) => self.decoder.now(key),
             Effect::DecodeAhead(keys) => self.decoder.ahead(keys),
             Effect::Save(job) => {
-                let store = self.store.clone();
+                let store = Store::at(&self.records);
                 self.spawn(ctx, move |answer| {
                     let saved = catch_unwind(AssertUnwindSafe(|| save(&store, &job)));
                     let result = match saved {
@@ -159,17 +161,25 @@ impl World for Worker {
             }
             // On this thread and in order: the file is small, and the last decision must be the one that stays.
             Effect::Teaching(effect @ (TeachingEffect::Keep(_) | TeachingEffect::Forget)) => {
-                if let Some(action) = teaching::carry_out(effect, &self.data_dir, &self.store) {
+                if let Some(action) = teaching::carry_out(effect, &self.data_dir, &self.records) {
                     let _ = self.send.send(action);
                 }
             }
             Effect::Teaching(effect) => {
-                let (data_dir, store) = (self.data_dir.clone(), self.store.clone());
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| {
-                    if let Some(action) = teaching::carry_out(effect, &data_dir, &store) {
+                    if let Some(action) = teaching::carry_out(effect, &data_dir, &records) {
                         answer(action);
                     }
                 });
+            }
+            Effect::Review(effect) => {
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
+                self.spawn(ctx, move |answer| answer(review::carry_out(effect, &data_dir, &records)));
+            }
+            Effect::ReadRecords(patients) => {
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
+                self.spawn(ctx, move |answer| answer(records_of(&data_dir, &records, &patients.into_iter().collect())));
             }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),
@@ -201,11 +211,10 @@ fn save(store: &Store, job: &SaveJob) -> Result<Stored> {
     Ok(Stored { path, record })
 }
 
-/// The records of these exams' patients; those that name nobody too where an exam does not either. However many records
-/// there are, only these are read.
-fn records_of(store: &Store, exams: &[ExamState]) -> Action {
-    let keys: HashSet<Option<String>> = exams.iter().map(|e| Patient::from(&e.patient).key()).collect();
-    let found = store.index().map(|index| {
+/// The records of these patients that this reader may see, by their keys; with no key, those that name nobody. However many
+/// records there are, only these are read.
+fn records_of(data_dir: &Path, records: &Path, keys: &HashSet<Option<String>>) -> Action {
+    let found = profile::store_in(data_dir, records).and_then(|store| store.index().map(|index| (store, index))).map(|(store, index)| {
         let mut faults: Vec<String> = index.unreadable().iter().map(ToString::to_string).collect();
         let mut records = Vec::new();
         for entry in index.entries().iter().filter(|e| keys.contains(&e.patient().map(str::to_owned))) {

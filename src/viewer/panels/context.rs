@@ -90,6 +90,14 @@ pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, wid
     ((response.changed() && edited != text).then_some(edited), response)
 }
 
+/// As [`field`], for what nobody beside the reader should see.
+pub(super) fn secret_field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
+    let mut edited = text.to_owned();
+    let edit = TextEdit::singleline(&mut edited).hint_text(hint).password(true).desired_width(width);
+    let response = ui.add(edit).accessible_name(name);
+    ((response.changed() && edited != text).then_some(edited), response)
+}
+
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let form = &exam.form;
     choices(ui, |ui| {

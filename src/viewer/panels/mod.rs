@@ -6,6 +6,7 @@ pub mod context;
 pub mod line;
 pub mod list;
 pub mod overlay;
+pub mod review;
 pub mod sheet;
 pub mod strip;
 pub mod teaching;

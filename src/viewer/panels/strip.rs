@@ -30,6 +30,12 @@ pub fn patient_words(patient: &Identity) -> String {
     format!("{name} · {number} · {born}")
 }
 
+/// As [`patient_words`], of a saved record.
+#[must_use]
+pub fn record_patient_words(patient: &crate::record::Patient) -> String {
+    patient_words(&Identity { name: patient.name.clone(), number: patient.number.clone(), birth_date: patient.birth_date })
+}
+
 /// Age, route and date in one line.
 fn exam_words(session: &Session) -> String {
     let mut parts = Vec::new();

@@ -133,9 +133,9 @@ impl Session {
             self.saved.remove(&key);
             self.history.forget(&key);
         }
-        self.adopt_records();
-        self.refresh();
-        vec![Effect::KeepSettings(self.settings.clone())]
+        let mut effects = vec![Effect::KeepSettings(self.settings.clone())];
+        effects.extend(self.see_anew());
+        effects
     }
 
     pub(super) fn change_context(&mut self, change: ContextChange) -> Vec<Effect> {

@@ -14,6 +14,7 @@ mod marks;
 mod opening;
 mod outcome;
 mod pace;
+mod review;
 mod saving;
 mod teaching;
 
@@ -26,6 +27,7 @@ pub use cine::{CineNow, FrameMark};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
+pub use review::{Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
 pub use teaching::{Teaching, TeachingAction, TeachingEffect};
 
@@ -78,6 +80,7 @@ pub struct Session {
     typed_path: String,
     typed_reader: String,
     teaching: Teaching,
+    review: Review,
     page: Page,
     help: bool,
     list: bool,
@@ -118,6 +121,7 @@ impl Session {
             messages: Vec::new(),
             typed_path: String::new(),
             teaching: Teaching::default(),
+            review: Review::default(),
             page: Page::Reading,
             help: false,
             list: false,
@@ -198,6 +202,7 @@ impl Session {
             Action::ToggleWhy => toggle(&mut self.why),
             Action::ShowPage(page) => self.show_page(page),
             Action::Teaching(action) => self.teach(action),
+            Action::Review(action) => self.act_on_review(action),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]
@@ -247,7 +252,7 @@ impl Session {
         self.pause();
         self.put_down();
         self.page = page;
-        Vec::new()
+        self.open_page(page)
     }
 
     fn look(&mut self, action: &Action) {

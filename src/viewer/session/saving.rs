@@ -182,10 +182,13 @@ impl Session {
                 self.saved.insert(job.key.clone(), job.state(&stored.record));
                 self.records.push(*stored);
                 self.refresh();
+                self.seen_since()
             }
-            Err(why) => self.tell(format!("Not saved: {why}")),
+            Err(why) => {
+                self.tell(format!("Not saved: {why}"));
+                Vec::new()
+            }
         }
-        Vec::new()
     }
 
     /// Whether what is on screen is saved.

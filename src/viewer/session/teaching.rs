@@ -200,10 +200,12 @@ impl Session {
             }
             TeachingAction::NextOpen => self.teaching.next_open(),
             TeachingAction::Picture(place, blanks, result) => {
+                // Answers come in their own time: one for a frame that is no longer shown must not take the place of the right one.
+                let wanted = self.teaching.frame().is_some_and(|(i, f)| i == place && f.blanked.len() == blanks);
                 match result {
-                    Ok(picture) => self.teaching.picture = Some((place, blanks, picture)),
-                    Err(why) if place == self.teaching.place => self.teaching.picture_error = Some(why),
-                    Err(_) => {}
+                    Ok(picture) if wanted => self.teaching.picture = Some((place, blanks, picture)),
+                    Err(why) if wanted => self.teaching.picture_error = Some(why),
+                    _ => {}
                 }
                 Vec::new()
             }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use crate::cli::profile;
 use crate::error::Result;
 use crate::files;
 use crate::interchange::teaching::TeachingSet;
@@ -30,7 +31,7 @@ pub(super) fn left(data_dir: &Path) -> Option<Action> {
 }
 
 /// Carries out one effect; `None` where there is nothing to answer.
-pub(super) fn carry_out(effect: TeachingEffect, data_dir: &Path, store: &Store) -> Option<Action> {
+pub(super) fn carry_out(effect: TeachingEffect, data_dir: &Path, records: &Path) -> Option<Action> {
     let failed = |e: crate::error::Error| e.message();
     let answer = match effect {
         TeachingEffect::Prepare(paths) => TeachingAction::Prepared(prepare(&paths).map(Box::new).map_err(failed)),
@@ -46,7 +47,9 @@ pub(super) fn carry_out(effect: TeachingEffect, data_dir: &Path, store: &Store) 
             let gone = files::remove(&data_dir.join(DIR).join(FILE));
             return gone.err().map(|e| Action::Tell(format!("The teaching set is not forgotten: {}", e.message())));
         }
-        TeachingEffect::Write(set, to) => TeachingAction::Written(write(&set, &to, store).map_err(failed)),
+        TeachingEffect::Write(set, to) => {
+            TeachingAction::Written(profile::store_in(data_dir, records).and_then(|store| write(&set, &to, &store)).map_err(failed))
+        }
     };
     Some(Action::Teaching(answer))
 }

@@ -160,9 +160,14 @@ impl Memory {
                 self.drafts.lock().unwrap().remove(&draft.name());
                 None
             }
-            Effect::Teaching(_) | Effect::DecodeAhead(_) | Effect::StopOpening | Effect::PickFiles | Effect::PickFolder | Effect::Close => {
-                None
-            }
+            Effect::Review(_)
+            | Effect::ReadRecords(_)
+            | Effect::Teaching(_)
+            | Effect::DecodeAhead(_)
+            | Effect::StopOpening
+            | Effect::PickFiles
+            | Effect::PickFolder
+            | Effect::Close => None,
         }
     }
 }

@@ -1,0 +1,253 @@
+//! The page of the second reader.
+
+use egui::{CentralPanel, Margin, Panel, RichText, ScrollArea, Ui, vec2};
+
+use super::context::{chip, choices, field};
+use super::{heavy, plain, rule};
+use crate::record::{ReadingRecord, Role, Settlement};
+use crate::review::{ExamReview, Standing, Wish};
+use crate::viewer::action::Action;
+use crate::viewer::session::{ReviewAction as Do, Session, dates};
+use crate::viewer::theme::{Theme, size};
+
+/// Width of the list at the left, as a share of the window.
+const LIST: f32 = 0.36;
+
+/// Draws the page; returns what the reader did.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let gap = size::GAP as i8;
+    let width = ui.max_rect().width() * LIST;
+    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: 0, top: 0, bottom: 0 });
+    Panel::left("review list").exact_size(width).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| {
+        theme.panel_frame().show(ui, |ui| {
+            ui.set_min_size(ui.available_size());
+            ScrollArea::vertical().id_salt("review list").auto_shrink([false, false]).show(ui, |ui| list(ui, session, theme, &mut actions));
+        });
+    });
+    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
+    CentralPanel::no_frame().frame(central).show(ui, |ui| {
+        theme.panel_frame().show(ui, |ui| {
+            ui.set_min_size(ui.available_size());
+            ScrollArea::vertical().id_salt("review").auto_shrink([false, false]).show(ui, |ui| {
+                super::sheet::messages(ui, session, theme, &mut actions);
+                match session.review().chosen() {
+                    Some(exam) => one(ui, exam, session, theme, &mut actions),
+                    None => {
+                        ui.label(heavy("Choose an exam", size::FINDING, theme.text));
+                        plain(
+                            ui,
+                            "As a reviewer you see another reader's reading of an exam once your own reading of it is saved, and not before: \
+                             not here, not on the distance line, not in any list.",
+                            theme.quiet,
+                        );
+                    }
+                }
+            });
+        });
+    });
+    actions
+}
+
+fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let review = session.review();
+    ui.label(heavy("Second reading", size::FINDING, theme.text));
+    let Some(who) = session.onlooker() else {
+        plain(ui, "Name the reader first (F2, case sheet).", theme.warn);
+        return;
+    };
+    choices(ui, |ui| {
+        plain(ui, format!("{} reads as", who.reader), theme.quiet);
+        for role in Role::ALL {
+            if chip(ui, theme, who.role == role, role.words(), &format!("role: {}", role.words())) {
+                actions.push(Do::SetRole(role).into());
+            }
+        }
+    });
+    plain(ui, "On a shared folder a role is a convention, not access control; what is enforced is the signature.", theme.quiet);
+    rule(ui, theme);
+    ui.label(heavy(format!("{} exams await your reading", review.waiting().len()), size::BODY, theme.text));
+    choices(ui, |ui| {
+        for (drawn, text) in [(false, "by date"), (true, "in a drawn order")] {
+            if chip(ui, theme, review.drawn().is_some() == drawn, text, &format!("order: {text}")) {
+                actions.push(Do::Draw(drawn).into());
+            }
+        }
+        if let Some(seed) = review.drawn() {
+            plain(ui, format!("seed {seed}"), theme.quiet);
+        }
+    });
+    for waiting in review.waiting() {
+        let date = waiting.exam_date.map_or_else(|| "no date".to_owned(), dates::show);
+        let age = waiting.age.clone().unwrap_or_else(|| "not dated".into());
+        ui.horizontal_wrapped(|ui| {
+            plain(ui, format!("{date} · {age}"), theme.text);
+            let named = egui::Button::new("Read it");
+            if ui.add(named).on_hover_text(format!("exam {}", waiting.exam)).clicked() {
+                actions.push(Do::Read(waiting.exam.clone()).into());
+            }
+        });
+    }
+    rule(ui, theme);
+    ui.label(heavy("Exams that you may see", size::BODY, theme.text));
+    for exam in review.exams() {
+        let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
+        let here = review.chosen().is_some_and(|c| c.exam == exam.exam);
+        let colour = if here { theme.on_button } else { theme.text };
+        let text = format!("{date} · {} · {}", exam.readers().join(", "), exam.standing().words());
+        ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
+            if ui.add(egui::Button::selectable(here, RichText::new(text).color(colour)).truncate()).clicked() {
+                actions.push(Do::Choose(exam.exam.clone()).into());
+            }
+        });
+    }
+    if review.exams().is_empty() {
+        plain(ui, "None yet.", theme.quiet);
+    }
+}
+
+fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
+    let standing = exam.standing();
+    ui.label(heavy(format!("{date}: {}", standing.words()), size::FINDING, theme.text));
+    if let Some(first) = exam.readings.first() {
+        plain(ui, super::strip::record_patient_words(&first.patient), theme.quiet);
+    }
+    rule(ui, theme);
+    let Some(who) = session.onlooker() else { return };
+    let readers = exam.readers();
+    let own = readers.iter().skip(1).find(|r| **r == who.reader).copied();
+    for (i, reader) in readers.iter().enumerate() {
+        if let Some(reading) = exam.deciding(reader) {
+            ui.label(heavy(format!("{}: {reader}", if i == 0 { "First reader" } else { "Second reader" }), size::BODY, theme.text));
+            plain(ui, reading.headline.clone(), theme.text);
+            plain(ui, reading.finding_words.clone(), theme.text);
+            let count = exam.readings.iter().filter(|r| r.reader == *reader).count();
+            plain(ui, format!("of {count} frames read; saved {}", saved_words(reading)), theme.quiet);
+            ui.add_space(6.0);
+        }
+    }
+    let comparison = exam.comparison(own);
+    let discordant = comparison.as_ref().is_some_and(crate::record::Comparison::discordant);
+    if let Some(c) = &comparison {
+        rule(ui, theme);
+        ui.label(heavy("How they compare", size::BODY, theme.text));
+        for sentence in c.words() {
+            plain(ui, sentence, if discordant { theme.warn } else { theme.text });
+        }
+    }
+    plain(ui, "Stored images only; the acquisition was not checked again.", theme.quiet);
+    rule(ui, theme);
+    steps(ui, exam, comparison.is_some(), discordant, &standing, session, theme, actions);
+    if !exam.steps.is_empty() {
+        rule(ui, theme);
+        ui.label(heavy("What was done", size::BODY, theme.text));
+        for step in &exam.steps {
+            let when = step.saved_at.get(..16).map_or_else(String::new, |t| t.replace('T', " "));
+            plain(ui, format!("{when}: {} by {}, {}", step.step.words(), step.by, step.role.words()), theme.text);
+            if let Some(reason) = step.step.reason() {
+                plain(ui, format!("\"{reason}\""), theme.quiet);
+            }
+        }
+    }
+}
+
+fn saved_words(reading: &ReadingRecord) -> String {
+    reading.saved_at.get(..16).map_or_else(String::new, |t| t.replace('T', " "))
+}
+
+#[expect(clippy::too_many_arguments, reason = "one place shows all that may be done, by all that decides it")]
+fn steps(
+    ui: &mut Ui,
+    exam: &ExamReview,
+    twice: bool,
+    discordant: bool,
+    standing: &Standing,
+    session: &Session,
+    theme: &Theme,
+    actions: &mut Vec<Action>,
+) {
+    let review = session.review();
+    let Some(who) = session.onlooker() else { return };
+    ui.label(heavy("What now", size::BODY, theme.text));
+    if let Some(said) = review.said() {
+        plain(ui, said, theme.lead);
+    }
+    let reason = review.reason().trim().to_owned();
+    let mut take = |wish: Wish| actions.push(Do::Take(wish).into());
+    if twice {
+        plain(
+            ui,
+            if discordant {
+                "They differ in finding or side: settle it together, or return the first reading."
+            } else {
+                "They come to the same finding and side."
+            },
+            theme.text,
+        );
+        ui.horizontal_wrapped(|ui| {
+            if !discordant && ui.button("Agree: the first stands").clicked() {
+                take(Wish::Agree);
+            }
+            if !discordant && ui.button("Amend: the second stands").clicked() {
+                take(Wish::Amend { reason: reason.clone() });
+            }
+            if ui.button("Return to the first reader").clicked() {
+                take(Wish::Return { reason: reason.clone() });
+            }
+        });
+        let readers = exam.readers();
+        if let Some(other) = readers.iter().find(|r| **r != who.reader) {
+            ui.horizontal_wrapped(|ui| {
+                plain(ui, format!("Settled together with {other}:"), theme.quiet);
+                for (reader, words) in [(readers.first(), "the first stands"), (readers.get(1), "the second stands")] {
+                    let Some(id) = reader.and_then(|r| exam.deciding(r)).map(|r| r.id().to_owned()) else { continue };
+                    if ui.button(words).clicked() {
+                        let settlement = Settlement::Stands { reading: id };
+                        take(Wish::Settle { with: (*other).to_owned(), settlement, reason: reason.clone() });
+                    }
+                }
+                if ui.button("scan again").clicked() {
+                    take(Wish::Settle { with: (*other).to_owned(), settlement: Settlement::ScanAgain, reason: reason.clone() });
+                }
+            });
+        }
+    }
+    if matches!(standing, Standing::Signed) {
+        plain(ui, "Signed and unchanged since.", theme.text);
+    } else {
+        match exam.stands() {
+            Ok(stands) => {
+                plain(
+                    ui,
+                    format!("What stands now: {} reading(s) of {}.", stands.len(), stands.first().map_or("nobody", |r| &r.reader)),
+                    theme.text,
+                );
+                if who.role == Role::Trainee {
+                    plain(ui, "A trainee cannot sign.", theme.warn);
+                } else {
+                    ui.horizontal_wrapped(|ui| {
+                        let button = egui::Button::new(heavy("Sign what stands", size::BODY, theme.on_button))
+                            .fill(theme.button)
+                            .min_size(vec2(150.0, 32.0));
+                        if ui.add(button).clicked() {
+                            take(Wish::Sign);
+                        }
+                    });
+                }
+            }
+            Err(why) => {
+                plain(ui, format!("Nothing can be signed yet: {why}."), theme.warn);
+            }
+        }
+    }
+    let (edited, _) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
+    if let Some(text) = edited {
+        actions.push(Do::TypeReason(text).into());
+    }
+    let (edited, _) =
+        super::context::secret_field(ui, "passphrase of your key", review.passphrase(), "passphrase, if your key is sealed", 300.0);
+    if let Some(text) = edited {
+        actions.push(Do::TypePassphrase(text).into());
+    }
+}
