@@ -44,8 +44,8 @@ pub(super) fn signers(data_dir: &Path) -> Result<Vec<Signer>> {
 }
 
 /// The seed of this reader's key; a sealed one is opened with a passphrase from the first line of standard input.
-pub(super) fn seed(data_dir: &Path, passphrase: bool) -> Result<[u8; 32]> {
-    match files::reader_key(data_dir)? {
+pub(super) fn seed(data_dir: &Path, reader: &str, passphrase: bool) -> Result<[u8; 32]> {
+    match files::reader_key(data_dir, reader)? {
         ReaderKey::Open(seed) => Ok(seed),
         ReaderKey::Sealed(_) if !passphrase => {
             Err(Error::new(ErrorKind::Usage, "the key is sealed").remedy("Give --passphrase and type it on standard input"))
@@ -92,7 +92,11 @@ pub(super) fn run(args: &ProfileArgs, out: &mut dyn Write) -> Done {
         settings.save(&data_dir)?;
     }
     if args.seal {
-        files::seal_reader_key(&data_dir, &typed()?)?;
+        let reader = settings
+            .reader
+            .as_deref()
+            .ok_or_else(|| Error::new(ErrorKind::Usage, "no key is sealed").expected("a named reader").found("none"))?;
+        files::seal_reader_key(&data_dir, reader, &typed()?)?;
     }
     if let Some(pair) = &args.know {
         let (name, key) = pair.rsplit_once('=').ok_or_else(|| {
@@ -105,17 +109,20 @@ pub(super) fn run(args: &ProfileArgs, out: &mut dyn Write) -> Done {
         }
         keep_signer(&data_dir, Signer { name: name.trim().to_owned(), key: key.to_lowercase() })?;
     }
-    let reader = settings.reader.clone().unwrap_or_else(|| "not named".into());
-    output::line(out, &format!("Reader: {reader}, {}", Role::named(settings.role.as_deref()).words()))?;
-    match files::reader_key(&data_dir)? {
-        ReaderKey::Open(seed) => {
-            let key = files::public_key(&seed);
-            if let Some(name) = &settings.reader {
-                keep_signer(&data_dir, Signer { name: name.clone(), key: key.clone() })?;
+    let role = Role::named(settings.role.as_deref()).words();
+    match &settings.reader {
+        None => output::line(out, &format!("Reader: not named, {role}"))?,
+        Some(name) => {
+            output::line(out, &format!("Reader: {name}, {role}"))?;
+            match files::reader_key(&data_dir, name)? {
+                ReaderKey::Open(seed) => {
+                    let key = files::public_key(&seed);
+                    output::line(out, &format!("Key: {key}"))?;
+                    keep_signer(&data_dir, Signer { name: name.clone(), key })?;
+                }
+                ReaderKey::Sealed(_) => output::line(out, "Key: sealed under a passphrase")?,
             }
-            output::line(out, &format!("Key: {key}"))?;
         }
-        ReaderKey::Sealed(_) => output::line(out, "Key: sealed under a passphrase")?,
     }
     for signer in signers(&data_dir)? {
         output::line(out, &format!("Known: {}={}", signer.name, signer.key))?;

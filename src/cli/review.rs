@@ -205,7 +205,7 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
                 return Err(Error::new(ErrorKind::Invalid, "a trainee cannot sign"));
             }
             let data_dir = files::data_dir()?;
-            let seed = profile::seed(&data_dir, a.passphrase)?;
+            let seed = profile::seed(&data_dir, &reader()?.reader, a.passphrase)?;
             profile::keep_signer(&data_dir, Signer { name: reader()?.reader, key: files::public_key(&seed) })?;
             take(&a.exam, a.records.as_ref(), |_| Ok(Wish::Sign), Some(&seed), out)?;
         }
@@ -234,7 +234,7 @@ fn show_queue(a: &QueueArgs, out: &mut dyn Write) -> Result<()> {
         }
     }
     let drawn = a.seed.map_or_else(String::new, |s| format!(", order drawn with seed {s}"));
-    output::line(out, &format!("{} exams await your reading{drawn}", waiting.len()))
+    output::line(out, &format!("Awaiting your reading: {}{drawn}", waiting.len()))
 }
 
 fn line_of(exam: &ExamReview, out: &mut dyn Write) -> Result<()> {

@@ -1,14 +1,14 @@
 //! Secrets of this user: made once, kept private, never shown.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
 
 use super::{publish_new, read_bytes};
 use crate::error::{Error, ErrorKind, Result};
 
 const DIR: &str = "keys";
 const SIGNING: &str = "checkpoint.seed";
-const READER: &str = "reader.seed";
-const SEALED: &str = "reader.sealed.json";
 
 /// 32 bytes from the system's source of randomness.
 ///
@@ -56,30 +56,37 @@ pub enum ReaderKey {
     Sealed(String),
 }
 
-/// This reader's key; made on first use, readable by this user alone. It is another one than that of checkpoints.
+/// A reader's key; made on first use, readable by this user alone. Readers who share a workstation have one each, and it is
+/// another one than that of checkpoints. The file's name is a digest: it names nobody.
 ///
 /// # Errors
 /// As [`signing_seed`].
-pub fn reader_key(data_dir: &Path) -> Result<ReaderKey> {
-    let dir = data_dir.join(DIR);
-    if dir.join(SEALED).exists() {
-        return super::read_text(&dir.join(SEALED), 64 * 1024).map(ReaderKey::Sealed);
+pub fn reader_key(data_dir: &Path, reader: &str) -> Result<ReaderKey> {
+    let (dir, open, sealed) = names(data_dir, reader);
+    if dir.join(&sealed).exists() {
+        return super::read_text(&dir.join(&sealed), 64 * 1024).map(ReaderKey::Sealed);
     }
-    seed_in(&dir, READER).map(ReaderKey::Open)
+    seed_in(&dir, &open).map(ReaderKey::Open)
 }
 
 /// Seals this reader's key under a passphrase, in place of the open one.
 ///
 /// # Errors
 /// As [`reader_key`] and [`seal`](super::seal); [`ErrorKind::Usage`] when it is sealed already.
-pub fn seal_reader_key(data_dir: &Path, passphrase: &str) -> Result<()> {
-    let ReaderKey::Open(seed) = reader_key(data_dir)? else {
+pub fn seal_reader_key(data_dir: &Path, reader: &str, passphrase: &str) -> Result<()> {
+    let ReaderKey::Open(seed) = reader_key(data_dir, reader)? else {
         return Err(Error::new(ErrorKind::Usage, "the key is sealed already")
             .remedy("A forgotten passphrase cannot be recovered: move the key away and a new one is made"));
     };
-    let dir = data_dir.join(DIR);
-    super::replace(&dir, SEALED, super::seal(&seed, passphrase)?.as_bytes())?;
-    super::remove(&dir.join(READER))
+    let (dir, open, sealed) = names(data_dir, reader);
+    super::replace(&dir, &sealed, super::seal(&seed, passphrase)?.as_bytes())?;
+    super::remove(&dir.join(open))
+}
+
+fn names(data_dir: &Path, reader: &str) -> (PathBuf, String, String) {
+    let digest = super::hex(&Sha256::digest(reader.trim().as_bytes()));
+    let start = digest.get(..16).unwrap_or_default();
+    (data_dir.join(DIR), format!("reader-{start}.seed"), format!("reader-{start}.sealed.json"))
 }
 
 #[cfg(test)]

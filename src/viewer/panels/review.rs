@@ -66,7 +66,7 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     });
     plain(ui, "On a shared folder a role is a convention, not access control; what is enforced is the signature.", theme.quiet);
     rule(ui, theme);
-    ui.label(heavy(format!("{} exams await your reading", review.waiting().len()), size::BODY, theme.text));
+    ui.label(heavy(format!("Awaiting your reading: {}", review.waiting().len()), size::BODY, theme.text));
     choices(ui, |ui| {
         for (drawn, text) in [(false, "by date"), (true, "in a drawn order")] {
             if chip(ui, theme, review.drawn().is_some() == drawn, text, &format!("order: {text}")) {
@@ -123,7 +123,7 @@ fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, actions
             plain(ui, reading.headline.clone(), theme.text);
             plain(ui, reading.finding_words.clone(), theme.text);
             let count = exam.readings.iter().filter(|r| r.reader == *reader).count();
-            plain(ui, format!("of {count} frames read; saved {}", saved_words(reading)), theme.quiet);
+            plain(ui, format!("{count} {} read; saved {}", if count == 1 { "frame" } else { "frames" }, saved_words(reading)), theme.quiet);
             ui.add_space(6.0);
         }
     }
@@ -172,6 +172,10 @@ fn steps(
     ui.label(heavy("What now", size::BODY, theme.text));
     if let Some(said) = review.said() {
         plain(ui, said, theme.lead);
+    }
+    let (edited, _) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
+    if let Some(text) = edited {
+        actions.push(Do::TypeReason(text).into());
     }
     let reason = review.reason().trim().to_owned();
     let mut take = |wish: Wish| actions.push(Do::Take(wish).into());
@@ -240,10 +244,6 @@ fn steps(
                 plain(ui, format!("Nothing can be signed yet: {why}."), theme.warn);
             }
         }
-    }
-    let (edited, _) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
-    if let Some(text) = edited {
-        actions.push(Do::TypeReason(text).into());
     }
     let (edited, _) =
         super::context::secret_field(ui, "passphrase of your key", review.passphrase(), "passphrase, if your key is sealed", 300.0);

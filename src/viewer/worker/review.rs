@@ -44,7 +44,7 @@ fn take(exam: &str, wish: &Wish, passphrase: &str, data_dir: &Path, records: &Pa
     let found = all.iter().find(|e| e.exam == exam).ok_or_else(|| {
         Error::new(ErrorKind::Usage, "the step cannot be recorded").found("the exam is not there any more, or not yours to see yet")
     })?;
-    let seed = if *wish == Wish::Sign { Some(seed(passphrase, data_dir)?) } else { None };
+    let seed = if *wish == Wish::Sign { Some(seed(&who.reader, passphrase, data_dir)?) } else { None };
     if let Some(seed) = &seed {
         profile::keep_signer(data_dir, Signer { name: who.reader.clone(), key: files::public_key(seed) })?;
     }
@@ -53,8 +53,8 @@ fn take(exam: &str, wish: &Wish, passphrase: &str, data_dir: &Path, records: &Pa
     Ok(format!("Recorded: {} by {}.", record.step.words(), record.by))
 }
 
-fn seed(passphrase: &str, data_dir: &Path) -> Result<[u8; 32]> {
-    match files::reader_key(data_dir)? {
+fn seed(reader: &str, passphrase: &str, data_dir: &Path) -> Result<[u8; 32]> {
+    match files::reader_key(data_dir, reader)? {
         ReaderKey::Open(seed) => Ok(seed),
         ReaderKey::Sealed(_) if passphrase.is_empty() => {
             Err(Error::new(ErrorKind::Usage, "the key is sealed").remedy("Type its passphrase beside the button"))
