@@ -263,6 +263,8 @@ fn two_people_at_two_workstations_do_the_whole_loop() {
     let number = headline.split(' ').nth(1).unwrap().to_owned();
     assert!(first.contains(&headline));
 
+    // Records are timed to the second, and who read first is told by that.
+    std::thread::sleep(std::time::Duration::from_millis(1100));
     // Before the second reading is saved, nothing of the first is to be had at the second desk, by any command.
     let exam = two.review(&["queue"]).1.split_whitespace().next().unwrap().to_owned();
     let out = dir.path().join("out");

@@ -10,8 +10,8 @@ use crate::viewer::page::Page;
 /// What can happen on the page.
 #[derive(Clone, Debug)]
 pub enum ReviewAction {
-    /// What waits and what may be seen; an error in words otherwise.
-    Loaded(Result<(Vec<Awaiting>, Vec<ExamReview>), String>),
+    /// What waits and what may be seen, in answer to the question of that number; an error in words otherwise.
+    Loaded(u64, Result<(Vec<Awaiting>, Vec<ExamReview>), String>),
     /// The reader is this in the department.
     SetRole(Role),
     /// Serve the queue in a drawn order, or by date.
@@ -33,8 +33,8 @@ pub enum ReviewAction {
 /// What a session asks of the world for the page.
 #[derive(Clone)]
 pub enum ReviewEffect {
-    /// Read what waits and what may be seen.
-    Load(Order),
+    /// Read what waits and what may be seen; the question's number.
+    Load(u64, Order),
     /// Take a step: the exam's key, what, and the passphrase of the key where one is needed.
     Take(String, Wish, String),
 }
@@ -42,7 +42,7 @@ pub enum ReviewEffect {
 impl std::fmt::Debug for ReviewEffect {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Load(order) => write!(f, "Load({order:?})"),
+            Self::Load(number, order) => write!(f, "Load({number}, {order:?})"),
             Self::Take(exam, wish, _) => write!(f, "Take({exam}, {wish:?})"),
         }
     }
@@ -55,8 +55,11 @@ pub struct Review {
     exams: Vec<ExamReview>,
     chosen: Option<String>,
     drawn: Option<u64>,
+    /// Number of the last question: answers to earlier ones may come late and say what is no longer so.
+    asked: u64,
     reason: String,
     passphrase: String,
+    /// Whether a step is being recorded: a second press must not record it twice.
     busy: bool,
     said: Option<String>,
 }
@@ -105,12 +108,6 @@ impl Review {
         &self.passphrase
     }
 
-    /// Whether something is being read or written.
-    #[must_use]
-    pub const fn busy(&self) -> bool {
-        self.busy
-    }
-
     /// What the last step came to.
     #[must_use]
     pub fn said(&self) -> Option<&str> {
@@ -138,14 +135,14 @@ impl Session {
 
     /// Asks anew for what the page shows.
     pub(super) fn load_review(&mut self) -> Vec<Effect> {
-        self.review.busy = true;
-        vec![Effect::Review(ReviewEffect::Load(self.review.order()))]
+        self.review.asked += 1;
+        vec![Effect::Review(ReviewEffect::Load(self.review.asked, self.review.order()))]
     }
 
     pub(super) fn act_on_review(&mut self, action: ReviewAction) -> Vec<Effect> {
         match action {
-            ReviewAction::Loaded(result) => {
-                self.review.busy = false;
+            ReviewAction::Loaded(number, _) if number != self.review.asked => Vec::new(),
+            ReviewAction::Loaded(_, result) => {
                 match result {
                     Ok((waiting, exams)) => {
                         self.review.waiting = waiting;
@@ -166,7 +163,7 @@ impl Session {
                 effects
             }
             ReviewAction::Draw(yes) => {
-                // A seed that anyone can repeat: the number of exams that wait now and the day's first, said on the page.
+                // The seed is shown, so that the order can be drawn again.
                 self.review.drawn = yes.then(|| self.review.drawn.map_or(1, |seed| seed + 1));
                 self.load_review()
             }

@@ -13,7 +13,7 @@ use crate::viewer::session::{ReviewAction, ReviewEffect};
 /// Carries out one effect.
 pub(super) fn carry_out(effect: ReviewEffect, data_dir: &Path, records: &Path) -> Action {
     Action::Review(match effect {
-        ReviewEffect::Load(order) => ReviewAction::Loaded(load(order, data_dir, records).map_err(|e| e.message())),
+        ReviewEffect::Load(number, order) => ReviewAction::Loaded(number, load(order, data_dir, records).map_err(|e| e.message())),
         ReviewEffect::Take(exam, wish, passphrase) => {
             ReviewAction::Taken(take(&exam, &wish, &passphrase, data_dir, records).map_err(|e| e.message()))
         }

@@ -21,13 +21,18 @@ use osspan::viewer::worker::Worker;
 
 pub(super) type Window = Harness<'static, App>;
 
-fn sample() -> PathBuf {
+pub(super) fn sample() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images")
 }
 
 /// A window on the sample exam that keeps everything in `dir`.
 pub(super) fn window(dir: &Path) -> Window {
-    let (records, data) = (dir.join("records"), dir.to_path_buf());
+    window_on(&dir.join("records"), dir)
+}
+
+/// The same, with records in a folder of their own.
+pub(super) fn window_on(records: &Path, data: &Path) -> Window {
+    let (records, data) = (records.to_path_buf(), data.to_path_buf());
     let mut h = Harness::builder().with_size([1280.0, 800.0]).with_max_steps(32).build_eframe(move |cc| {
         let settings = Settings::load(&data).unwrap();
         let worker = Worker::new(records, data, &cc.egui_ctx);

@@ -4,6 +4,7 @@ mod cine;
 mod drive;
 mod invented;
 mod raster;
+mod review;
 mod screens;
 mod session;
 mod teaching;
