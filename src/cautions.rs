@@ -50,6 +50,8 @@ pub enum CautionId {
     BleedingOrPain,
     /// A vessel was seen near the os.
     VesselSeen,
+    /// Signs of placenta accreta spectrum were recorded.
+    AccretaSigns,
     /// No digital examination until previa is excluded.
     NoDigitalExamination,
     /// The placenta reaches or overlaps the os: previa pattern.
@@ -90,9 +92,10 @@ pub enum CautionId {
 
 impl CautionId {
     /// Every caution, in the order in which they are said.
-    pub const ALL: [Self; 20] = [
+    pub const ALL: [Self; 21] = [
         Self::BleedingOrPain,
         Self::VesselSeen,
+        Self::AccretaSigns,
         Self::NoDigitalExamination,
         Self::CoversOrReaches,
         Self::LookForAccreta,
@@ -119,6 +122,10 @@ impl CautionId {
         let (text, provenance) = match self {
             Self::BleedingOrPain => ("clinical review text, docslib 6472626", Provenance::Published),
             Self::VesselSeen => ("vasa previa is delivered from 34 weeks (SMFM Consult Series #37, #44)", Provenance::Published),
+            Self::AccretaSigns => (
+                "signs are recorded and not scored; EW-AIP descriptors, Collins 2016, Ultrasound Obstet Gynecol 47:271-5",
+                Provenance::FromMemory,
+            ),
             Self::NoDigitalExamination => ("", Provenance::CommonPractice),
             Self::CoversOrReaches => (
                 "Predanic 2005 groups 0 mm with overlap (PMID 15914681); Becker 2001 calls reaching the os low-lying",
@@ -169,6 +176,7 @@ impl CautionId {
         match self {
             Self::BleedingOrPain => "bleeding-or-pain",
             Self::VesselSeen => "vessel-seen",
+            Self::AccretaSigns => "accreta-signs",
             Self::NoDigitalExamination => "no-digital-examination",
             Self::CoversOrReaches => "covers-or-reaches",
             Self::LookForAccreta => "look-for-accreta",
@@ -206,9 +214,10 @@ pub struct Caution {
 /// Every caution that applies, most urgent first; [`CautionId::Closing`] always last.
 #[must_use]
 pub fn cautions(facts: &Facts<'_>) -> Vec<Caution> {
-    let rules: [fn(&Facts<'_>) -> Option<Caution>; 20] = [
+    let rules: [fn(&Facts<'_>) -> Option<Caution>; 21] = [
         bleeding_or_pain,
         vessel_seen,
+        accreta_signs,
         no_digital_examination,
         covers_or_reaches,
         look_for_accreta,
@@ -286,12 +295,24 @@ fn bleeding_or_pain(f: &Facts<'_>) -> Option<Caution> {
 }
 
 fn vessel_seen(f: &Facts<'_>) -> Option<Caution> {
-    if f.context.doppler_over_os != DopplerOverOs::DoneVesselSeen {
+    if !f.context.vessel_near_os() {
         return None;
     }
     caution(
         CautionId::VesselSeen,
         "A vessel was seen near the os: possible vasa previa. Specialist assessment now; do not wait for a routine scan.",
+    )
+}
+
+fn accreta_signs(f: &Facts<'_>) -> Option<Caution> {
+    let signs = &f.context.accreta_signs;
+    if signs.is_empty() {
+        return None;
+    }
+    let list = signs.iter().map(|s| s.words()).collect::<Vec<_>>().join(", ");
+    caution(
+        CautionId::AccretaSigns,
+        format!("Signs of placenta accreta spectrum are recorded ({list}): refer to an experienced centre now."),
     )
 }
 

@@ -19,6 +19,8 @@ pub struct Unread {
     pub patient: Patient,
     /// What stands for it in the list where no patient is named: a digest, not a file name.
     pub key: String,
+    /// The key that readings of it would have ([`crate::record::study_key`]); empty where it has no study.
+    pub exam: String,
     /// What its files say of it.
     pub context: ExamContext,
 }
@@ -32,6 +34,8 @@ pub struct DueRow {
     pub listed: Listed,
     /// The woman's key, as lists of records show it.
     pub woman: String,
+    /// The exam's key; of an unread exam, one made from its study.
+    pub exam: String,
     /// The day of the exam.
     pub exam_date: Option<Date>,
     /// Gestational age today, as "32w1d"; absent when not dated or past.
@@ -45,6 +49,7 @@ pub struct DueRow {
 /// One exam, ready to be listed.
 struct Candidate {
     key: String,
+    exam: String,
     woman: String,
     context: ExamContext,
     plan: Plan,
@@ -89,6 +94,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
                 .or_else(|| exam.readings.get(answered.decisive));
             all.push(Candidate {
                 key: format!("{}#{}", woman.key, i + 1),
+                exam: exam.readings.first().map(crate::record::ReadingRecord::exam_key).unwrap_or_default(),
                 woman: woman.key.clone(),
                 context: answered.context,
                 plan: Plan { urgent, ..answered.plan },
@@ -110,6 +116,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
         let woman = one.patient.key().unwrap_or_else(|| one.key.clone());
         all.push(Candidate {
             key: format!("{woman}#{}", one.key),
+            exam: one.key.clone(),
             woman,
             context: one.context.clone(),
             plan,
@@ -142,6 +149,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
             Some(DueRow {
                 listed,
                 woman: c.woman.clone(),
+                exam: c.exam.clone(),
                 exam_date: c.context.exam_date,
                 age_today,
                 readings: c.readings,
@@ -149,6 +157,23 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
             })
         })
         .collect())
+}
+
+/// Keeps out of sight what a second reader may not see yet. `unseen` are the exams, by key, that they have not read themselves
+/// ([`crate::record::unseen`]): of these only that something urgent is open is shown, and not what.
+pub fn keep_unseen(rows: &mut Vec<DueRow>, unseen: &HashSet<String>) {
+    rows.retain_mut(|row| {
+        if !unseen.contains(&row.exam) {
+            return true;
+        }
+        let listed = &mut row.listed;
+        let urgent = listed.standing.contains(&Standing::OpenUrgent);
+        (listed.standing, listed.open, listed.from, listed.to) = (vec![Standing::OpenUrgent], Vec::new(), None, None);
+        "an urgent matter of a reading that is kept out of your sight until you have read the exam: ask its reader now"
+            .clone_into(&mut listed.why);
+        row.reading = None;
+        urgent
+    });
 }
 
 /// Whether the pregnancy is older today than any age that is believed. An undated one is held to be over 45 weeks after its exam.

@@ -7,7 +7,7 @@
 mod due;
 mod series;
 
-pub use due::{DueRow, Unread, due_rows, rows_csv};
+pub use due::{DueRow, Unread, due_rows, keep_unseen, rows_csv};
 pub use series::{Series, series};
 
 use std::collections::{BTreeMap, HashSet};

@@ -41,8 +41,8 @@ impl Series {
             .iter()
             .zip(&self.intervals)
             .map(|(p, i)| {
-                let ends = i.low_mm.zip(i.high_mm).map(|(l, h)| format!(", 95 % {:.1} to {:.1} mm", l.get(), h.get())).unwrap_or_default();
-                own(format!("{}: exam distance {:+.1} mm{ends} (negative: overlap)", p.age, p.signed_mm.get()))
+                let ends = i.low_mm.zip(i.high_mm).map(|(l, h)| format!("; 95 %: {} to {}", side(l), side(h))).unwrap_or_default();
+                own(format!("{}: exam distance, {}{ends}", p.age, side(p.signed_mm)))
             })
             .collect();
         out.extend(self.left_out.iter().map(|(age, why)| {
@@ -55,6 +55,11 @@ impl Series {
         }
         out
     }
+}
+
+/// A signed distance in words: its side is never told by a sign alone.
+fn side(mm: Mm) -> String {
+    if mm.get() < 0.0 { format!("overlap of {:.1} mm", -mm.get()) } else { format!("{:.1} mm away", mm.get()) }
 }
 
 /// The visits of the pregnancy that `woman`'s exam number `of` belongs to, up to and with that exam.

@@ -6,15 +6,18 @@ use std::ops::ControlFlow;
 use std::path::Path;
 use std::process::ExitCode;
 
+use jiff::civil::Date;
+use rayon::prelude::*;
+
 use super::args::DueArgs;
 use super::{Done, output, profile, tables};
-use crate::caseload::{Caseload, DueRow, Unread, due_rows, rows_csv};
+use crate::caseload::{Caseload, DueRow, Unread, due_rows, keep_unseen, rows_csv};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::followup::Standing;
 use crate::load::scan::scan;
 use crate::reading::context_of;
-use crate::record::{Patient, ReadingRecord, Stored};
+use crate::record::{Entry, Onlooker, Patient, ReadingRecord, Store, ToldRecord, study_key, unseen};
 use crate::review::{exams, signed_readings};
 
 pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
@@ -26,20 +29,14 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
         return Err(Error::new(ErrorKind::Io, "there are no records").expected("a folder of records").found("no such folder").at(&folder));
     }
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let store = profile::store(&folder)?;
-    let (stored, mut faults) = store.load()?;
-    let (told, more) = store.told()?;
-    faults.extend(more);
-    // For a day that has passed, what was read then: an exam of a later day plays no part.
-    let by_then = |r: &ReadingRecord| args.on.is_none_or(|on| r.context.exam_date.is_none_or(|d| d <= on));
-    let records: Vec<ReadingRecord> = stored.into_iter().map(|s: Stored| s.record).filter(by_then).collect();
-    let unread = args.exams.as_deref().map_or_else(|| Ok(Vec::new()), |dir| unread(dir, &records))?;
-    let steps: Vec<_> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
-    let signed = signed_readings(&exams(&records, &steps));
-    let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
-    let cases = Caseload::of(records, &told);
     let today = args.on.unwrap_or_else(files::today);
-    let mut rows = due_rows(&cases, &unread, &signed, &shelf, today)?;
+    let store = Store::at(&folder).with_index(files::index_file(&folder)?);
+    // For a day that has passed, what was read then: an exam of a later day plays no part.
+    let found = gather(&store, profile::onlooker(&files::data_dir()?)?.as_ref(), today, args.on.is_some())?;
+    let unread = args.exams.as_deref().map_or_else(|| Ok(Vec::new()), |dir| unread(dir, &found))?;
+    let cases = Caseload::of(found.records, &found.told);
+    let mut rows = due_rows(&cases, &unread, &found.signed, &shelf, today)?;
+    keep_unseen(&mut rows, &found.unseen);
     if !args.all {
         rows.retain(|r| !matches!(r.listed.standing.as_slice(), [Standing::Nothing | Standing::Past]));
     }
@@ -52,36 +49,92 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     } else {
         let names = if args.names { names(&cases, &unread) } else { BTreeMap::new() };
         print(out, &rows, &names, today, &folder)?;
-        for e in &faults {
+        if found.long_ago > 0 {
+            output::line(out, &format!("{} reading(s) of exams more than {LONG_AGO} days ago are left out.", found.long_ago))?;
+        }
+        for e in &found.faults {
             output::line(out, &format!("Not a record: {e}"))?;
         }
     }
     Ok(ExitCode::SUCCESS)
 }
 
+/// Exams longer ago than this are of no pregnancy that goes on, days: they are not read, so that a list over many years stays
+/// quick. No pregnancy that is believed is older than 315 days.
+const LONG_AGO: i32 = 400;
+
+/// What a due list is made from, and what of it must be kept out of sight.
+pub(crate) struct Gathered {
+    pub(crate) records: Vec<ReadingRecord>,
+    pub(crate) told: Vec<ToldRecord>,
+    pub(crate) signed: HashSet<String>,
+    pub(crate) unseen: HashSet<String>,
+    /// Keys of every exam that was read, however long ago.
+    pub(crate) exams: HashSet<String>,
+    /// Digests of every frame that was read.
+    pub(crate) frames: HashSet<String>,
+    /// Readings of exams too long ago.
+    pub(crate) long_ago: usize,
+    pub(crate) faults: Vec<String>,
+}
+
+/// Reads a folder for its due list on `today`. It is made from every reader's readings, so that nobody is missed; what `who`
+/// may not see yet is taken out of the list afterwards. Exams after `today` play no part when `until_today` is set.
+pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_today: bool) -> Result<Gathered> {
+    let index = store.index()?;
+    let entries = index.entries();
+    let unseen = who.map(|who| unseen(who, entries.iter().map(|e| (e.exam(), e.reader.as_str())))).unwrap_or_default();
+    let by_then = |e: &&Entry| !until_today || e.exam_date().is_none_or(|d| d <= today);
+    let (recent, old): (Vec<&Entry>, Vec<&Entry>) =
+        entries.iter().filter(by_then).partition(|e| e.exam_date().is_none_or(|d| (today - d).get_days() <= LONG_AGO));
+    let read: Vec<Result<ReadingRecord>> = recent.par_iter().map(|e| store.open(e).map(|s| s.record)).collect();
+    let mut faults: Vec<String> = index.unreadable().iter().map(ToString::to_string).collect();
+    let mut records = Vec::new();
+    for one in read {
+        match one {
+            Ok(record) => records.push(record),
+            Err(e) => faults.push(e.to_string()),
+        }
+    }
+    let steps: Vec<_> = index.reviews().iter().map(|s| s.record.clone()).collect();
+    Ok(Gathered {
+        told: index.told().iter().map(|t| t.record.clone()).collect(),
+        signed: signed_readings(&exams(&records, &steps)),
+        unseen,
+        exams: entries.iter().filter(by_then).map(|e| e.exam().to_owned()).collect(),
+        frames: entries.iter().filter(by_then).map(Entry::frame).collect(),
+        long_ago: old.len(),
+        faults,
+        records,
+    })
+}
+
 /// The exams of a folder without a saved reading: by their study, or by their frames where they have none.
-fn unread(dir: &Path, records: &[ReadingRecord]) -> Result<Vec<Unread>> {
-    let studies: HashSet<&str> = records.iter().filter_map(|r| r.study_instance_uid.as_deref()).collect();
-    let frames: HashSet<&str> = records.iter().map(|r| r.frame.sha256.as_str()).collect();
+fn unread(dir: &Path, read: &Gathered) -> Result<Vec<Unread>> {
     let found = scan(dir, &mut |_| ControlFlow::Continue(()))?;
     let mut out = Vec::new();
     for exam in &found.exams {
         let Some(first) = exam.files.first() else { continue };
         let facts = first.facts();
-        let (read, key) = match &facts.study_instance_uid {
-            Some(uid) => (studies.contains(uid.as_str()), uid.clone()),
+        let (is_read, key) = match &facts.study_instance_uid {
+            Some(uid) => (read.exams.contains(&study_key(uid)), uid.clone()),
             None => {
                 // A capture has no study: its frames are looked for by their digests.
                 let digests: Vec<String> = exam.files.iter().filter_map(|f| f.frame(1).ok()).map(|f| f.id.sha256).collect();
-                (digests.iter().any(|d| frames.contains(d.as_str())), digests.first().cloned().unwrap_or_default())
+                (digests.iter().any(|d| read.frames.contains(d)), digests.first().cloned().unwrap_or_default())
             }
         };
-        if !read {
+        if !is_read {
             let patient =
                 Patient { name: facts.patient.name.clone(), number: facts.patient.number.clone(), birth_date: facts.patient.birth_date };
             // A study's UID and a frame's digest are long; a key is not.
             let key = Patient { number: Some(key), ..Patient::default() }.key().unwrap_or_default();
-            out.push(Unread { patient, key, context: context_of(facts) });
+            out.push(Unread {
+                patient,
+                key,
+                exam: facts.study_instance_uid.as_deref().map(study_key).unwrap_or_default(),
+                context: context_of(facts),
+            });
         }
     }
     Ok(out)
@@ -97,7 +150,7 @@ fn names(cases: &Caseload, unread: &[Unread]) -> BTreeMap<String, String> {
     all.into_iter().map(|(key, p)| (key, named(p))).collect()
 }
 
-fn print(out: &mut dyn Write, rows: &[DueRow], names: &BTreeMap<String, String>, today: jiff::civil::Date, folder: &Path) -> Result<()> {
+fn print(out: &mut dyn Write, rows: &[DueRow], names: &BTreeMap<String, String>, today: Date, folder: &Path) -> Result<()> {
     output::line(out, &format!("Due on {today} · {} exam(s) · records in {}", rows.len(), folder.display()))?;
     if rows.is_empty() {
         output::line(out, "Nothing is asked for.")?;
@@ -126,6 +179,5 @@ fn print(out: &mut dyn Write, rows: &[DueRow], names: &BTreeMap<String, String>,
             output::line(out, &format!("      told? osspan told {id} --matter {} --to … --by … --read-back", matter.id()))?;
         }
     }
-    output::line(out, "")?;
-    output::line(out, "Nothing in this version signs a reading off, so every exam that was read stands as not signed off.")
+    Ok(())
 }

@@ -6,7 +6,7 @@
 mod agree;
 mod args;
 mod checkpoint;
-mod due;
+pub(crate) mod due;
 mod export;
 mod find;
 mod list;

@@ -7,13 +7,16 @@ use super::args::ReadArgs;
 use super::output::Said;
 use super::{Done, output, profile, tables};
 use crate::calibrate::header::PixelSpacingConsent;
-use crate::context::{Dating, from_form};
-use crate::error::{Error, ErrorKind};
+use crate::context::{Dating, ExamContext, from_form};
+use crate::error::{Error, ErrorKind, Result};
 use crate::files;
+use crate::followup::{self, Exam, Plan};
+use crate::guideline::Table;
 use crate::load::StoredFile;
-use crate::measure::{EdgeMark, Landmarks, Repeatability};
+use crate::measure::{EdgeMark, Landmarks, Repeatability, Side};
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord};
+use crate::sheet::marked;
 
 /// Longest form file that is read, bytes.
 const LONGEST_FORM: u64 = 64 * 1024;
@@ -90,11 +93,17 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     }
     if !args.json {
         output::line(out, &format!("Frame {} of {} · {}", args.frame, file.frame_count(), context_line(&context)))?;
+        let plan = plan_of(&made, table, &context, args.side.into())?;
+        // What is urgent stands above the millimetres.
+        for urgent in &plan.urgent {
+            output::wrapped(out, "  ! ", &marked(&urgent.line))?;
+        }
         let mut said = Said::default();
         output::reading(out, &made, table, &mut said)?;
         if let Some(why) = table.out_of_effect(context.exam_date) {
             output::wrapped(out, "  ! ", &why.text)?;
         }
+        what_now(out, &plan, &mut said)?;
         output::cautions(out, &made.cautions, &mut said)?;
         said.print_sources(out)?;
         if let Some(path) = &saved {
@@ -103,6 +112,41 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     }
     let refused = matches!(made.distance, Distance::NoScale { .. }) || !made.blocks.is_empty();
     Ok(if refused { ExitCode::from(ErrorKind::Uncalibrated.exit_code()) } else { ExitCode::SUCCESS })
+}
+
+fn plan_of(made: &reading::Reading, table: &Table, context: &ExamContext, side: Side) -> Result<Plan> {
+    let measured = match &made.distance {
+        Distance::Measured(m) => Some(m),
+        Distance::NoScale { .. } => None,
+    };
+    followup::plan(&Exam {
+        table,
+        context,
+        age: context.gestational_age().ok(),
+        stated_side: Some(side),
+        measurement: measured.map(|m| &m.measurement),
+        finding: measured.map(|m| &m.finding),
+    })
+}
+
+/// What this visit owes and the next scan by the chosen table's body; `sheet` says the rest.
+fn what_now(out: &mut dyn Write, plan: &Plan, said: &mut Said) -> Result<()> {
+    if !plan.now.is_empty() {
+        output::line(out, "This visit")?;
+        for line in &plan.now {
+            output::wrapped(out, "  - ", &format!("{} {}", line.text, said.mark(&line.source)))?;
+        }
+    }
+    let own: Vec<_> = plan.scans.iter().filter(|s| s.own_table).collect();
+    if !own.is_empty() {
+        output::line(out, "Next scan (the sheet of a saved reading says what every body asks for)")?;
+    }
+    for scan in own {
+        let dates = scan.dates.map_or_else(|| "no dates: not dated".to_owned(), |(from, to)| format!("{from} to {to}"));
+        let text = format!("{}, {} to {} ({dates}) {}", scan.line.text, scan.from, scan.to, said.mark(&scan.line.source));
+        output::wrapped(out, "  - ", &text)?;
+    }
+    Ok(())
 }
 
 /// Age, route and date in one line.

@@ -21,6 +21,11 @@ use serde::{Deserialize, Serialize};
 use crate::error::{Error, ErrorKind, Result};
 use crate::units::Mm;
 
+/// The usual distance from the os within which a vessel is called vasa previa, mm (second-hand).
+pub const VESSEL_USUAL: Mm = Mm::new(20.0);
+/// The wider distance proposed by Schenone 2025, J Clin Med 14:1009, mm.
+pub const VESSEL_WIDER: Mm = Mm::new(50.0);
+
 /// One bleeding episode.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields, rename_all = "kebab-case")]
@@ -153,6 +158,12 @@ impl ExamContext {
     pub fn episodes(&self) -> Option<u8> {
         let listed = u8::try_from(self.bleeds.len()).unwrap_or(u8::MAX);
         self.bleeding_episodes.map(|n| n.max(listed)).or_else(|| (listed > 0).then_some(listed))
+    }
+
+    /// Whether a vessel was seen near the os, by Doppler or by its distance: at the wider of the two distances.
+    #[must_use]
+    pub fn vessel_near_os(&self) -> bool {
+        self.doppler_over_os == DopplerOverOs::DoneVesselSeen || self.vessel_to_os_mm.is_some_and(|d| d <= VESSEL_WIDER)
     }
 
     /// Whether the due date was set by a first scan at 22w0d or later, or by no scan at all.

@@ -6,17 +6,11 @@ use serde::Deserialize;
 use serde::de::Error as _;
 
 use super::bundled;
-use crate::context::{Bleeding, DopplerOverOs, ExamContext, GestationalAge};
+use crate::context::{Bleeding, ExamContext, GestationalAge};
 use crate::error::Result;
 use crate::guideline::{BandKind, ExplainLine, Finding, PROVISIONAL_BELOW};
 use crate::measure::Measurement;
 use crate::source::{Citation, Provenance};
-use crate::units::Mm;
-
-/// The usual distance from the os within which a vessel is called vasa previa, mm (second-hand).
-pub const VESSEL_USUAL: Mm = Mm::new(20.0);
-/// The wider distance proposed by Schenone 2025, J Clin Med 14:1009, mm.
-pub const VESSEL_WIDER: Mm = Mm::new(50.0);
 
 /// What a window is for. Windows of one condition never stand for another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
@@ -171,7 +165,7 @@ pub fn conditions(
     if !context.accreta_signs.is_empty() {
         out.push(Condition::Accreta);
     }
-    if context.doppler_over_os == DopplerOverOs::DoneVesselSeen || context.vessel_to_os_mm.is_some_and(|d| d <= VESSEL_WIDER) {
+    if context.vessel_near_os() {
         out.push(Condition::VasaPrevia);
     }
     if !out.is_empty() || age.is_none_or(|a| a < PROVISIONAL_BELOW) {

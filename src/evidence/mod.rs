@@ -10,7 +10,7 @@ mod delivery;
 pub use accreta::{AccretaRow, accreta_among_previa, accreta_rows};
 pub use binomial::{COVERAGE, exact_interval};
 pub use cohorts::{Cohort, Matched, Share, cohorts, matching};
-pub use delivery::{Condition, DeliveryWindow, VESSEL_USUAL, VESSEL_WIDER, conditions, delivery_windows};
+pub use delivery::{Condition, DeliveryWindow, conditions, delivery_windows};
 
 use serde::de::DeserializeOwned;
 

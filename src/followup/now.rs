@@ -1,8 +1,7 @@
 //! What this visit still owes, what the next scan must include, and what is said without a date.
 
 use super::Exam;
-use crate::context::{Answer, Bleeding, CordInsertion, DopplerOverOs, GestationalAge, PlacentalPosition, WhichPlacenta};
-use crate::evidence::VESSEL_WIDER;
+use crate::context::{Answer, Bleeding, CordInsertion, DopplerOverOs, GestationalAge, PlacentalPosition, VESSEL_WIDER, WhichPlacenta};
 use crate::guideline::{BandKind, ExplainLine, Outcome, Reason};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;

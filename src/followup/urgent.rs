@@ -3,8 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Exam;
-use crate::context::{Answer, Bleeding, DopplerOverOs};
-use crate::evidence::{VESSEL_USUAL, VESSEL_WIDER};
+use crate::context::{Answer, Bleeding, VESSEL_USUAL, VESSEL_WIDER};
 use crate::guideline::ExplainLine;
 use crate::source::{Citation, Provenance};
 
@@ -138,7 +137,7 @@ pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
         add(UrgentId::PainOrContractions, "PAIN OR CONTRACTIONS NOW: clinical assessment at once, whatever the distance.".into());
     }
     let near = c.vessel_to_os_mm.filter(|d| *d <= VESSEL_WIDER);
-    if near.is_some() || c.doppler_over_os == DopplerOverOs::DoneVesselSeen {
+    if c.vessel_near_os() {
         let distance = near.map_or_else(
             || "its distance from the os is not stated".to_owned(),
             |d| {

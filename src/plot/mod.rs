@@ -7,6 +7,7 @@ pub mod distance_line;
 pub mod fonts;
 pub mod residuals;
 pub mod scale_trend;
+pub mod visits;
 
 /// What a shape stands for. Meaning never rests on the ink alone: words or a form of its own stand beside it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

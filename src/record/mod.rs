@@ -134,6 +134,16 @@ pub struct ReadingRecord {
     pub rules: u32,
 }
 
+/// The key that the readings of a study have ([`ReadingRecord::exam_key`]).
+#[must_use]
+pub fn study_key(study_instance_uid: &str) -> String {
+    short_key(&format!("study/{study_instance_uid}"))
+}
+
+fn short_key(basis: &str) -> String {
+    Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
+}
+
 /// What a record says besides the reading itself.
 #[derive(Clone, Debug)]
 pub struct Origin {
@@ -222,11 +232,11 @@ impl ReadingRecord {
     #[must_use]
     pub fn exam_key(&self) -> String {
         let basis = match (&self.study_instance_uid, self.patient.key(), self.context.exam_date) {
-            (Some(uid), ..) => format!("study/{uid}"),
+            (Some(uid), ..) => return study_key(uid),
             (None, Some(key), Some(date)) => format!("day/{key}/{date}"),
             _ => format!("frame/{}", self.frame.sha256),
         };
-        Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
+        short_key(&basis)
     }
 
     /// The record's id.

@@ -5,7 +5,9 @@ use std::sync::Arc;
 
 use super::page::Page;
 use super::screen_map::View;
-use super::session::{ExamState, FrameKey, ReviewAction, ReviewEffect, SaveJob, TeachingAction, TeachingEffect};
+use super::session::{
+    ExamState, FrameKey, MoreChange, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, TeachingAction, TeachingEffect,
+};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
 use crate::frame::Frame;
@@ -91,6 +93,8 @@ pub enum ContextChange {
     Doppler(DopplerOverOs),
     /// Low-lying placenta or previa earlier in this pregnancy.
     EarlierLow(Answer),
+    /// An answer to a less common question.
+    More(MoreChange),
 }
 
 /// What files were found to hold.
@@ -212,6 +216,8 @@ pub enum Action {
     Teaching(TeachingAction),
     /// Something on the page of the second reader.
     Review(ReviewAction),
+    /// Something about what the distance means beyond the case sheet.
+    Plan(PlanAction),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.
@@ -256,6 +262,8 @@ pub enum Effect {
     Review(ReviewEffect),
     /// Something for the teaching set; answered by [`Action::Teaching`].
     Teaching(TeachingEffect),
+    /// Something for the pages of the plan; answered by [`Action::Plan`].
+    Plan(PlanEffect),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

@@ -11,6 +11,9 @@ use super::panels::{self, canvas::Picture};
 use super::session::Session;
 use super::theme::{self, Theme, size};
 
+/// Below this width, points, the pages stand behind one button.
+const ROOM_FOR_PAGES: f32 = 900.0;
+
 /// What carries out a session's effects and brings back their answers.
 pub trait World {
     /// Carries out one effect. Must return at once; what takes time goes on elsewhere and asks `ctx` for a new picture
@@ -149,6 +152,9 @@ impl App {
         match session.page() {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
             Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
+            Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
+            Page::Due => actions.extend(panels::due::show(ui, &self.session, theme)),
+            Page::Tables => actions.extend(panels::tables::show(ui, &self.session, theme)),
             Page::TeachingSet => actions.extend(panels::teaching::show(ui, &self.session, theme, &mut self.teaching_picture)),
         }
         let session = &self.session;
@@ -219,9 +225,22 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
         if ui.add(small(other)).on_hover_text("T").clicked() {
             actions.push(Action::ToggleTheme);
         }
-        for page in Page::ALL.into_iter().rev().filter(|p| *p != session.page()) {
-            if ui.add(small(page.words())).on_hover_text(page.key()).clicked() {
-                actions.push(Action::ShowPage(page));
+        let others = Page::ALL.into_iter().filter(|p| *p != session.page());
+        if ui.available_width() < ROOM_FOR_PAGES {
+            // In a narrow window (large letters) the pages stand behind one button.
+            ui.menu_button(RichText::new("pages").size(size::SMALL).color(theme.text), |ui| {
+                for page in others {
+                    if ui.button(format!("{} ({})", page.words(), page.key())).clicked() {
+                        actions.push(Action::ShowPage(page));
+                        ui.close();
+                    }
+                }
+            });
+        } else {
+            for page in others.rev() {
+                if ui.add(small(page.words())).on_hover_text(page.key()).clicked() {
+                    actions.push(Action::ShowPage(page));
+                }
             }
         }
         if session.page() != Page::Reading {

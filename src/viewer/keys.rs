@@ -4,7 +4,7 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Mark};
 use super::page::Page;
-use super::session::TeachingAction;
+use super::session::{PlanAction, TeachingAction};
 use crate::context::{Bladder, Contraction, Route};
 use crate::measure::Side;
 use crate::units::PxVec;
@@ -163,6 +163,7 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, none, shown, words.into(), Group::Context, Action::Context(change), false);
     }
+    put(Key::Q, none, "Q", "more questions about the exam".into(), Group::Context, Action::Plan(PlanAction::ToggleMore), false);
     for (with, size, shown, words) in [
         (none, STEP, "arrows", "1 pixel"),
         (Modifiers::SHIFT, FINE, "Shift + arrows", "a fifth of a pixel"),
@@ -220,7 +221,15 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, none, shown, words.into(), Group::TeachingSet, Action::Teaching(what), repeats);
     }
-    for (key, page) in [(Key::F2, Page::Reading), (Key::F3, Page::TeachingSet), (Key::F6, Page::SecondReading)] {
+    let pages = [
+        (Key::F2, Page::Reading),
+        (Key::F3, Page::TeachingSet),
+        (Key::F4, Page::Answer),
+        (Key::F5, Page::Due),
+        (Key::F6, Page::SecondReading),
+        (Key::F7, Page::Tables),
+    ];
+    for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
     }
     put(Key::T, none, "T", "light or dark".into(), Group::Window, Action::ToggleTheme, false);

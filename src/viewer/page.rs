@@ -10,11 +10,17 @@ pub enum Page {
     TeachingSet,
     /// The second reader's queue, comparison and signature.
     SecondReading,
+    /// The whole answer for the reading: sections with their sources, and the change over visits.
+    Answer,
+    /// Who is due, and who was told.
+    Due,
+    /// The guideline tables at hand, and what is from memory.
+    Tables,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 3] = [Self::Reading, Self::SecondReading, Self::TeachingSet];
+    pub const ALL: [Self; 6] = [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::TeachingSet, Self::Tables];
 
     /// The words shown for it.
     #[must_use]
@@ -23,6 +29,9 @@ impl Page {
             Self::Reading => "reading",
             Self::TeachingSet => "teaching set",
             Self::SecondReading => "second reading",
+            Self::Answer => "whole answer",
+            Self::Due => "who is due",
+            Self::Tables => "guidelines",
         }
     }
 
@@ -33,6 +42,9 @@ impl Page {
             Self::Reading => "F2",
             Self::TeachingSet => "F3",
             Self::SecondReading => "F6",
+            Self::Answer => "F4",
+            Self::Due => "F5",
+            Self::Tables => "F7",
         }
     }
 }

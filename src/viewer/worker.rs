@@ -1,5 +1,6 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
+mod planning;
 mod review;
 mod teaching;
 
@@ -104,6 +105,7 @@ impl Worker {
             if let Ok(found) = &found {
                 let keys = found.exams.iter().map(|e| Patient::from(&e.patient).key()).collect();
                 answer(records_of(&data_dir, &records, &keys));
+                answer(planning::told(&data_dir, &records));
             }
             answer(Action::Opened(found));
         });
@@ -164,6 +166,10 @@ impl World for Worker {
                 if let Some(action) = teaching::carry_out(effect, &self.data_dir, &self.records) {
                     let _ = self.send.send(action);
                 }
+            }
+            Effect::Plan(effect) => {
+                let (records, data_dir) = (self.records.clone(), self.data_dir.clone());
+                self.spawn(ctx, move |answer| answer(planning::carry_out(effect, &data_dir, &records)));
             }
             Effect::Teaching(effect) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());

@@ -2,7 +2,7 @@
 
 use osspan::cautions::{CautionId as Id, Facts, Scale, cautions};
 use osspan::context::{
-    Answer, Bladder, Bleeding, Contraction, DopplerOverOs, ExamContext, GestationalAge, PlacentalPosition as Place, Route,
+    AccretaSign, Answer, Bladder, Bleeding, Contraction, DopplerOverOs, ExamContext, GestationalAge, PlacentalPosition as Place, Route,
 };
 use osspan::estimate::Interval;
 use osspan::guideline::{classify, table};
@@ -110,6 +110,10 @@ fn each_caution_fires_and_does_not_fire() {
         (Id::BleedingOrPain, |_| (), false, ""),
         (Id::VesselSeen, |e| e.context.doppler_over_os = DopplerOverOs::DoneVesselSeen, true, "now"),
         (Id::VesselSeen, |_| (), false, ""),
+        (Id::VesselSeen, |e| e.context.vessel_to_os_mm = Some(Mm::new(50.0)), true, "possible vasa previa"),
+        (Id::VesselSeen, |e| e.context.vessel_to_os_mm = Some(Mm::new(50.1)), false, ""),
+        (Id::AccretaSigns, |e| e.context.accreta_signs = vec![AccretaSign::PlacentalBulge], true, "(placental bulge): refer"),
+        (Id::AccretaSigns, |e| e.context.accreta_assessed = Answer::Yes, false, ""),
         (Id::NoDigitalExamination, |e| e.measurement = at(-3.0), true, "not excluded"),
         (Id::NoDigitalExamination, |e| e.measurement = at(3.0), true, "not excluded"),
         (Id::NoDigitalExamination, |e| e.measurement = None, true, "not excluded"),
@@ -234,6 +238,12 @@ fn each_caution_fires_and_does_not_fire() {
         (Id::Closing, |_| (), true, "does not replace, a licensed clinician's judgement and local protocol"),
         (Id::Closing, |e| e.measurement = None, true, "not a certified medical device"),
     ];
+    // The closing line is always said; every other caution is shown firing and not firing.
+    for id in Id::ALL {
+        let shown = |fires: bool| cases.iter().any(|c| c.0 == id && c.2 == fires);
+        assert!(shown(true) && (shown(false) || id == Id::Closing), "{id:?}");
+        assert!(!id.source().to_string().is_empty());
+    }
     for (i, (id, change, fires, words)) in cases.iter().enumerate() {
         let mut exam = quiet();
         change(&mut exam);

@@ -9,13 +9,14 @@ use dicom_dictionary_std::tags;
 use dicom_object::mem::InMemElement;
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject, open_file};
 use osspan::ErrorKind;
+use osspan::context::{BleedingEpisode, Heaviness, MeasuredElsewhere, Route};
 use osspan::frame::Samples;
 use osspan::interchange::teaching::{Blank, Decision, TeachingSet};
 use osspan::load::StoredFile;
 use osspan::measure::EdgeMark;
 use osspan::reading::Distance;
 use osspan::record::{Origin, ReadingRecord, Store, verify};
-use osspan::units::PxPoint;
+use osspan::units::{Mm, PxPoint};
 
 use crate::invented::Case;
 
@@ -204,6 +205,11 @@ fn read(path: &Path, follows: Vec<String>, saved_at: &str) -> ReadingRecord {
     case.landmarks.internal_os = PxPoint::new(40.0, 20.5);
     case.landmarks.edge = EdgeMark::PlacentalEdge { at: PxPoint::new(20.25, 22.0) };
     case.landmarks.placental_body = Some(PxPoint::new(10.0, 24.0));
+    // Days and names that were typed in besides the exam's own dates.
+    let day = Some(jiff::civil::date(2031, 3, 14));
+    case.context.bleeds = vec![BleedingEpisode { on: day, heaviness: Heaviness::Light }];
+    let by = "Dr Reader Secretname, Ünsal-Müller".to_owned();
+    case.context.measured_elsewhere = vec![MeasuredElsewhere { signed_mm: Mm::new(9.0), on: day, route: Route::Transvaginal, by }];
     let id = file.frame(1).unwrap().id;
     case.record_of(Origin::of(&file, id, "Dr Reader Secretname", saved_at.into(), follows)).unwrap()
 }
@@ -323,6 +329,9 @@ fn nothing_that_identifies_survives_and_the_millimetres_do() {
         assert_eq!(new.measurement, old.measurement);
         assert_eq!(r.finding_words, exam.records[0].finding_words);
         assert_eq!(r.context.exam_date.unwrap().to_string(), "2000-01-01");
+        assert_eq!(r.context.bleeds[0].on.unwrap().to_string(), "2000-01-01");
+        let elsewhere = &r.context.measured_elsewhere[0];
+        assert_eq!((elsewhere.on.unwrap().to_string().as_str(), elsewhere.by.as_str()), ("2000-01-01", ""));
         let age = |r: &ReadingRecord| r.context.gestational_age().unwrap();
         assert_eq!(age(r), age(&exam.records[0]));
         new_ids.push(r.id().to_owned());

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 use std::path::Path;
 
-use osspan::caseload::{Caseload, Unread, due_rows, rows_csv, series};
+use osspan::caseload::{Caseload, Unread, due_rows, keep_unseen, rows_csv, series};
 use osspan::context::{Answer, Bleeding, DopplerOverOs, ExamContext};
 use osspan::followup::{Standing, Told, UrgentId};
 use osspan::guideline::{Shelf, Table};
@@ -100,6 +100,7 @@ fn windows_open_and_close_on_their_days_and_a_later_exam_or_birth_ends_them() {
     let unread = Unread {
         patient: Patient { name: None, number: Some("L".into()), birth_date: None },
         key: "0123".into(),
+        exam: String::new(),
         context: ExamContext { exam_date: Some("2031-04-12".parse().unwrap()), ..ExamContext::default() },
     };
     let list = rows(vec![reading("L", "2031-03-14", 12.0, |_| ())], &[], &[unread], "2031-05-01");
@@ -139,6 +140,22 @@ fn the_list_is_csv_and_json_and_names_nobody() {
         assert!(!text.contains("Invented") && !text.contains("=B"), "{text}");
         assert!(!text.contains("8 mm"), "no distance for who reads second: {text}");
     }
+}
+
+#[test]
+fn of_an_exam_that_a_second_reader_has_not_read_only_that_something_urgent_is_open_is_shown() {
+    let bleeding = reading("B", "2031-03-14", -8.0, |c| c.bleeding = Bleeding::Now);
+    let low = reading("L", "2031-03-14", 12.0, |c| c.doppler_over_os = DopplerOverOs::NotDone);
+    let unseen: HashSet<String> = [bleeding.exam_key(), low.exam_key()].into();
+    let cases = Caseload::of(vec![bleeding, low], &[]);
+    let mut rows = due_rows(&cases, &[], &HashSet::new(), &Shelf::bundled(), "2031-03-16".parse().unwrap()).unwrap();
+    assert_eq!(rows.len(), 2);
+    keep_unseen(&mut rows, &HashSet::new());
+    assert_eq!(rows.len(), 2);
+    keep_unseen(&mut rows, &unseen);
+    let shown = serde_json::to_string(&rows).unwrap();
+    assert_eq!(rows.len(), 1);
+    assert!(rows[0].listed.standing == [Standing::OpenUrgent] && !shown.contains("covers") && !shown.contains("BLEEDING"), "{shown}");
 }
 
 #[test]

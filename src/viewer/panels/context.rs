@@ -3,9 +3,9 @@
 use egui::{RichText, TextEdit, Ui};
 
 use super::plain;
-use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
+use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, Limits, PlacentalPosition, Route};
 use crate::viewer::action::{Action, ContextChange};
-use crate::viewer::session::{ExamState, dates};
+use crate::viewer::session::{ExamState, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
 /// A choice that is on or off, named for those who cannot see where it stands.
@@ -27,15 +27,17 @@ pub(super) fn choices<R>(ui: &mut Ui, contents: impl FnOnce(&mut Ui) -> R) {
 }
 
 /// One question with its answers.
-struct Question<'a, T> {
-    asked: &'a str,
-    now: T,
-    answers: &'a [(T, &'a str)],
-    unknown: T,
+pub(super) struct Question<'a, T> {
+    pub(super) asked: &'a str,
+    pub(super) now: T,
+    pub(super) answers: &'a [(T, &'a str)],
+    pub(super) unknown: T,
+    /// Whether a missing answer is pointed out.
+    pub(super) pressing: bool,
 }
 
 /// Draws a question. A second click on an answer takes it back.
-fn question<T: Copy + PartialEq>(
+pub(super) fn question<T: Copy + PartialEq>(
     ui: &mut Ui,
     theme: &Theme,
     q: &Question<'_, T>,
@@ -43,7 +45,7 @@ fn question<T: Copy + PartialEq>(
     actions: &mut Vec<Action>,
 ) {
     choices(ui, |ui| {
-        asked_for(ui, q.asked, q.now != q.unknown, theme);
+        asked_for(ui, q.asked, q.now != q.unknown, q.pressing, theme);
         for (answer, words) in q.answers.iter().filter(|(a, _)| *a != q.unknown) {
             let on = *answer == q.now;
             if chip(ui, theme, on, words, &format!("{}: {words}", q.asked)) {
@@ -56,7 +58,7 @@ fn question<T: Copy + PartialEq>(
 macro_rules! ask {
     ($ui:expr, $theme:expr, $actions:expr, $asked:literal, $now:expr, $t:ident, $change:ident) => {{
         let answers: Vec<($t, &str)> = $t::ALL.iter().map(|v| (*v, v.words())).collect();
-        let q = Question { asked: $asked, now: $now, answers: &answers, unknown: $t::Unknown };
+        let q = Question { asked: $asked, now: $now, answers: &answers, unknown: $t::Unknown, pressing: true };
         question($ui, $theme, &q, ContextChange::$change, $actions);
     }};
 }
@@ -73,6 +75,10 @@ pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actio
     let c = &exam.context;
     plain(ui, "? = not stated; nothing is assumed for it", theme.quiet);
     ask!(ui, theme, actions, "route", c.route, Route, Route);
+    let endocavitary = |f: &SourceFile| f.facts.transducer_type.as_deref().is_some_and(|t| t.to_ascii_uppercase().contains("ENDOCAV"));
+    if c.route == Route::Unknown && exam.files.iter().any(endocavitary) {
+        plain(ui, "The file names an endocavitary transducer; the route is still yours to state.", theme.quiet);
+    }
     dating(ui, exam, theme, actions);
     ask!(ui, theme, actions, "bleeding", c.bleeding, Bleeding, Bleeding);
     ask!(ui, theme, actions, "pain or contractions", c.pain_or_contractions, Answer, Pain);
@@ -101,14 +107,14 @@ pub(super) fn secret_field(ui: &mut Ui, name: &str, text: &str, hint: &'static s
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let form = &exam.form;
     choices(ui, |ui| {
-        asked_for(ui, "exam date", exam.context.exam_date.is_some(), theme);
+        asked_for(ui, "exam date", exam.context.exam_date.is_some(), true, theme);
         if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
     });
     fault(ui, dates::parse(&form.exam_date), theme);
     choices(ui, |ui| {
-        asked_for(ui, "dating", exam.context.dating.is_some(), theme);
+        asked_for(ui, "dating", exam.context.dating.is_some(), true, theme);
         for (last, words) in [(false, "due date"), (true, "last period")] {
             let on = form.is_last_period == last;
             if chip(ui, theme, on, words, &format!("dating by {words}")) && !on {
@@ -136,7 +142,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
 fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
     let typed = &exam.form.caesareans;
     choices(ui, |ui| {
-        asked_for(ui, "previous caesareans", exam.context.previous_caesareans.is_some(), theme);
+        asked_for(ui, "previous caesareans", exam.context.previous_caesareans.is_some(), true, theme);
         for n in ["0", "1", "2"] {
             let on = typed.trim() == n;
             if chip(ui, theme, on, n, &format!("previous caesareans: {n}")) {
@@ -148,14 +154,15 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
             actions.push(Action::Context(ContextChange::Caesareans(text)));
         }
     });
-    if !typed.trim().is_empty() && exam.context.previous_caesareans.is_none() {
-        plain(ui, format!("expected a whole number from 0 to 255, found \"{}\"", typed.trim()), theme.alarm);
+    if let Err(why) = Limits::CAESAREANS.count::<u8>(typed) {
+        plain(ui, why.message(), theme.alarm);
     }
 }
 
 /// What is asked; while nothing is stated it ends in a question mark.
-fn asked_for(ui: &mut Ui, text: &str, stated: bool, theme: &Theme) {
-    let (text, colour) = if stated { (text.to_owned(), theme.quiet) } else { (format!("{text} ?"), theme.warn) };
+pub(super) fn asked_for(ui: &mut Ui, text: &str, stated: bool, pressing: bool, theme: &Theme) {
+    let text = if stated { text.to_owned() } else { format!("{text} ?") };
+    let colour = if stated || !pressing { theme.quiet } else { theme.warn };
     whole(ui, RichText::new(text).color(colour));
 }
 

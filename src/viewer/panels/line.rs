@@ -41,7 +41,7 @@ pub const fn tone(kind: BandKind) -> Tone {
 }
 
 /// The bands of a table with names short enough for the axis.
-fn bands(table: &Table) -> Vec<distance_line::Band> {
+pub(super) fn bands(table: &Table) -> Vec<distance_line::Band> {
     let mut below: Option<&Band> = None;
     let mut out = Vec::new();
     for band in table.bands() {

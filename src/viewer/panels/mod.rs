@@ -1,14 +1,18 @@
 //! Panels: each draws one part of a session and returns what the reader did. None of them changes anything.
 
+pub mod answer;
 pub mod canvas;
 pub mod cine;
 pub mod context;
+pub mod due;
 pub mod line;
 pub mod list;
+pub mod more;
 pub mod overlay;
 pub mod review;
 pub mod sheet;
 pub mod strip;
+pub mod tables;
 pub mod teaching;
 mod unfinished;
 

@@ -9,9 +9,12 @@ use crate::guideline;
 use crate::measure::Side;
 use crate::plot::Tone;
 use crate::reading::{Distance, Reading};
+use crate::sheet::marked;
+use crate::source::{Citation, Provenance};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::keys;
-use crate::viewer::session::{ExamState, Need, Outcome, SaveState, Session, SourceFile, dates};
+use crate::viewer::page::Page;
+use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
 /// Below this height, points, the finding scrolls with the rest of the sheet.
@@ -27,7 +30,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
         Panel::top("finding").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
             messages(ui, session, theme, &mut actions);
             super::unfinished::offer(ui, session, theme, &mut actions);
-            head(ui, session, theme);
+            head(ui, session, theme, &mut actions);
             rule(ui, theme);
         });
     }
@@ -43,7 +46,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
         if low {
             messages(ui, session, theme, &mut actions);
             super::unfinished::offer(ui, session, theme, &mut actions);
-            head(ui, session, theme);
+            head(ui, session, theme, &mut actions);
             most_urgent(ui, session, theme);
             rule(ui, theme);
         }
@@ -69,7 +72,7 @@ pub(super) fn messages(ui: &mut Ui, session: &Session, theme: &Theme, actions: &
 }
 
 /// The distance, the finding, or what is still to do.
-fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
+fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let big = |ui: &mut Ui, text: &str, points: f32, colour| {
         ui.add(egui::Label::new(heavy(text, points, colour)).wrap());
     };
@@ -94,8 +97,9 @@ fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
         Outcome::Read(reading) => {
             // What is urgent stands above the millimetres.
             for urgent in session.plan().iter().flat_map(|p| &p.urgent) {
-                big(ui, &urgent.line.text, size::BODY, theme.alarm);
+                big(ui, &marked(&urgent.line), size::BODY, theme.alarm);
             }
+            told(ui, session, theme, actions);
             big(ui, &reading.headline, size::HEADLINE, theme.text);
             if !reading.detail.is_empty() {
                 plain(ui, reading.detail.clone(), theme.quiet);
@@ -105,10 +109,65 @@ fn head(ui: &mut Ui, session: &Session, theme: &Theme) {
             if let Some(table) = session.table() {
                 plain(ui, format!("{}, {}", table.name(), table.edition()), theme.quiet);
             }
+            other_tables(ui, session, reading, theme);
             for block in &reading.blocks {
                 big(ui, &format!("Cannot be saved. {block}"), size::BODY, theme.alarm);
             }
         }
+    }
+}
+
+/// Who was told of what is urgent, and the way to record it.
+fn told(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    for told in session.told() {
+        plain(ui, crate::caseload::told_line(told).text, theme.text);
+    }
+    let saved = session.record_of_current().filter(|_| session.save_state() == SaveState::Saved);
+    for urgent in session.open_urgent() {
+        match saved {
+            Some(stored) => {
+                let id = stored.record.id();
+                match session.planning().telling().filter(|t| t.reading == id && t.matter == Some(urgent.id)) {
+                    Some(telling) => super::due::tell(ui, session, telling, theme, actions),
+                    None => {
+                        if ui.button(format!("Record who was told: {}", urgent.id.words())).clicked() {
+                            actions.push(Action::Plan(PlanAction::AskTold(id.to_owned(), urgent.id)));
+                        }
+                    }
+                }
+            }
+            None => {
+                plain(
+                    ui,
+                    format!("Not yet recorded as told: {}. Save the reading, then record who was told.", urgent.id.words()),
+                    theme.warn,
+                );
+            }
+        }
+    }
+}
+
+/// Where other tables call this place something else, and where the chosen one was not in effect.
+fn other_tables(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme) {
+    let (Distance::Measured(m), Some(table), Some(exam)) = (&reading.distance, session.table(), session.exam()) else { return };
+    if let Some(line) = table.out_of_effect(exam.context.exam_date) {
+        plain(ui, line.text, theme.warn);
+    }
+    let asked = crate::followup::Exam {
+        table,
+        context: &exam.context,
+        age: exam.context.gestational_age().ok(),
+        stated_side: session.work().side,
+        measurement: Some(&m.measurement),
+        finding: Some(&m.finding),
+    };
+    let others = crate::sheet::other_tables(&asked, session.tables());
+    let differ: Vec<_> = others.iter().filter(|l| l.text.ends_with("(DIFFERENT)") || session.why()).collect();
+    if differ.is_empty() && !others.is_empty() {
+        plain(ui, "The other guidelines call it the same sort of place.", theme.quiet);
+    }
+    for line in differ {
+        plain(ui, marked(line), if line.text.ends_with("(DIFFERENT)") { theme.warn } else { theme.quiet });
     }
 }
 
@@ -138,10 +197,20 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         row(ui, theme, "Scale", |ui| scale(ui, session, file, theme, actions));
     }
     row(ui, theme, "Frame", |ui| frame(ui, session, exam, file, theme, actions));
-    row(ui, theme, "Context", |ui| exam_questions(ui, exam, theme, actions));
+    row(ui, theme, "Context", |ui| {
+        exam_questions(ui, exam, theme, actions);
+        if let Some(on) = session.earlier_low_seen() {
+            plain(ui, format!("Your reading of {} shows it low or covering: low earlier is a yes.", dates::show(on)), theme.warn);
+        }
+        super::more::show(ui, session, exam, theme, actions);
+    });
+    let asks = session.plan().is_some_and(|p| p.now.iter().any(|l| l.row.ends_with("now / accreta")));
+    if asks && !session.planning().more() {
+        row(ui, theme, "Accreta", |ui| super::more::checklist(ui, exam, theme, actions));
+    }
     if let Outcome::Read(reading) = session.outcome() {
         rule(ui, theme);
-        next(ui, session, theme);
+        next(ui, session, theme, actions);
         cautions(ui, reading, theme);
         why(ui, session, reading, theme, actions);
     }
@@ -291,12 +360,12 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
 }
 
 /// What this visit still owes, the next scan with its dates, and what it must include.
-fn next(ui: &mut Ui, session: &Session, theme: &Theme) {
+fn next(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let Some(plan) = session.plan() else { return };
     if !plan.now.is_empty() {
         row(ui, theme, "This visit", |ui| {
             for line in &plan.now {
-                plain(ui, line.text.clone(), theme.warn);
+                plain(ui, marked(line), theme.warn);
             }
         });
     }
@@ -306,23 +375,35 @@ fn next(ui: &mut Ui, session: &Session, theme: &Theme) {
                 let dates = scan
                     .dates
                     .map_or_else(|| "no dates: not dated".to_owned(), |(a, b)| format!("{} to {}", dates::show(a), dates::show(b)));
-                plain(ui, format!("{}, {} to {}: {dates}", scan.line.text, scan.from, scan.to), theme.text);
+                plain(ui, format!("{}, {} to {}: {dates}{}", scan.line.text, scan.from, scan.to, memory(&scan.line)), theme.text);
             }
             let others = plan.scans.iter().filter(|s| !s.own_table).count();
             if others > 0 && !session.why() {
                 plain(ui, format!("{others} more by other bodies: Y shows them."), theme.quiet);
             }
             for line in &plan.include {
-                plain(ui, line.text.clone(), theme.text);
+                plain(ui, marked(line), theme.text);
             }
         });
     }
     if session.why() {
         for line in plan.statements.iter().chain(&plan.silent) {
-            plain(ui, line.text.clone(), theme.quiet);
+            plain(ui, marked(line), theme.quiet);
         }
     }
+    if ui.link(RichText::new("The whole answer: birth, groups of women, change over visits (F4)").color(theme.lead)).clicked() {
+        actions.push(Action::ShowPage(Page::Answer));
+    }
     rule(ui, theme);
+}
+
+/// A word on what is from memory.
+fn memory(line: &guideline::ExplainLine) -> &'static str {
+    from_memory(&line.source)
+}
+
+fn from_memory(source: &Citation) -> &'static str {
+    if source.provenance == Provenance::FromMemory { " [from memory]" } else { "" }
 }
 
 /// The most urgent caution, always in sight.
@@ -334,7 +415,7 @@ fn most_urgent(ui: &mut Ui, session: &Session, theme: &Theme) {
         n => format!("First of {n} cautions; the others stand below the context"),
     };
     plain(ui, text, theme.quiet);
-    plain(ui, first.text.clone(), theme.text);
+    plain(ui, format!("{}{}", first.text, from_memory(&first.source)), theme.text);
     ui.add_space(6.0);
 }
 
@@ -344,7 +425,7 @@ fn cautions(ui: &mut Ui, reading: &Reading, theme: &Theme) {
         ui.horizontal_top(|ui| {
             ui.spacing_mut().item_spacing.x = 5.0;
             ui.label(RichText::new("–").color(theme.quiet));
-            plain(ui, c.text.clone(), theme.text);
+            plain(ui, format!("{}{}", c.text, from_memory(&c.source)), theme.text);
         });
     }
 }

@@ -81,6 +81,8 @@ pub struct Form {
     pub is_last_period: bool,
     /// Previous caesareans.
     pub caesareans: String,
+    /// The less common fields.
+    pub more: super::MoreForm,
 }
 
 impl Form {
@@ -97,6 +99,7 @@ impl Form {
             dating,
             is_last_period,
             caesareans: context.previous_caesareans.map(|n| n.to_string()).unwrap_or_default(),
+            more: super::more::form_of(context),
         }
     }
 }

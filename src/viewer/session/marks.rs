@@ -2,7 +2,7 @@
 
 use super::{FrameKey, Session, dates};
 use crate::calibrate::header::PixelSpacingConsent;
-use crate::context::Dating;
+use crate::context::{Dating, Limits};
 use crate::units::{PxPoint, PxVec};
 use crate::viewer::action::{Action, ContextChange, Effect, Mark};
 
@@ -141,6 +141,7 @@ impl Session {
     pub(super) fn change_context(&mut self, change: ContextChange) -> Vec<Effect> {
         let words = |what: &str| format!("stating the {what}");
         match change {
+            ContextChange::More(more) => self.change_more(more),
             ContextChange::ExamDate(text) => self.edit_exam(words("exam date"), true, |c, f| {
                 c.exam_date = dates::parse(&text).unwrap_or_default();
                 f.exam_date = text;
@@ -154,7 +155,7 @@ impl Session {
                 f.dating = text;
             }),
             ContextChange::Caesareans(text) => self.edit_exam(words("previous caesareans"), true, |c, f| {
-                c.previous_caesareans = text.trim().parse().ok();
+                c.previous_caesareans = Limits::CAESAREANS.count(&text).unwrap_or_default();
                 f.caesareans = text;
             }),
             ContextChange::Route(v) => self.edit_exam(words("route"), false, |c, _| c.route = v),

@@ -11,9 +11,11 @@ pub mod dates;
 mod drafts;
 mod exam;
 mod marks;
+mod more;
 mod opening;
 mod outcome;
 mod pace;
+mod planning;
 mod review;
 mod saving;
 mod teaching;
@@ -25,8 +27,10 @@ use std::sync::Arc;
 pub use change::{Change, History};
 pub use cine::{CineNow, FrameMark};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
+pub use more::{MoreChange, MoreForm, Typed};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
+pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
 pub use review::{Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
 pub use teaching::{Teaching, TeachingAction, TeachingEffect};
@@ -81,6 +85,7 @@ pub struct Session {
     typed_reader: String,
     teaching: Teaching,
     review: Review,
+    planning: Planning,
     page: Page,
     help: bool,
     list: bool,
@@ -122,6 +127,7 @@ impl Session {
             typed_path: String::new(),
             teaching: Teaching::default(),
             review: Review::default(),
+            planning: Planning::default(),
             page: Page::Reading,
             help: false,
             list: false,
@@ -203,6 +209,7 @@ impl Session {
             Action::ShowPage(page) => self.show_page(page),
             Action::Teaching(action) => self.teach(action),
             Action::Review(action) => self.act_on_review(action),
+            Action::Plan(action) => self.plan_for(action),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]
@@ -237,6 +244,8 @@ impl Session {
             self.closing = false;
         } else if self.help {
             self.help = false;
+        } else if self.planning.telling().is_some() {
+            return self.plan_for(PlanAction::PutAway);
         } else if self.page != Page::Reading && self.messages.is_empty() {
             return self.show_page(Page::Reading);
         } else if self.armed.is_some() {
@@ -252,7 +261,9 @@ impl Session {
         self.pause();
         self.put_down();
         self.page = page;
-        self.open_page(page)
+        let mut effects = self.open_page(page);
+        effects.extend(self.turned_to(page));
+        effects
     }
 
     fn look(&mut self, action: &Action) {

@@ -82,6 +82,7 @@ impl Session {
         self.outcome = self.make_outcome();
         self.others = self.make_others();
         self.plan = self.make_plan();
+        self.refresh_answer();
     }
 
     fn make_outcome(&self) -> Outcome {

@@ -5,13 +5,15 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 
 use jiff::civil::date;
+use osspan::caseload::{Caseload, due_rows};
 use osspan::files::Settings;
+use osspan::followup::Told;
 use osspan::frame::{Frame, FrameId, Geometry, RawRegion, Samples};
 use osspan::load::{ExamKey, Facts, Identity, Kind};
-use osspan::record::{Draft, Stored};
+use osspan::record::{Draft, Stored, StoredTold, ToldRecord};
 use osspan::viewer::action::{Action, Effect, Found};
 use osspan::viewer::app::World;
-use osspan::viewer::session::{ExamState, FrameKey, SourceFile};
+use osspan::viewer::session::{DueList, ExamState, FrameKey, PlanAction, PlanEffect, SourceFile};
 
 /// Millimetres per pixel of the invented frames.
 pub const MM_PER_PX: f64 = 0.1;
@@ -126,6 +128,7 @@ pub struct Memory {
     pub asked: Arc<Mutex<Vec<String>>>,
     pub settings: Arc<Mutex<Settings>>,
     pub drafts: Arc<Mutex<BTreeMap<String, Draft>>>,
+    pub told: Arc<Mutex<Vec<StoredTold>>>,
     answers: Arc<Mutex<Vec<Action>>>,
 }
 
@@ -168,6 +171,36 @@ impl Memory {
             | Effect::PickFiles
             | Effect::PickFolder
             | Effect::Close => None,
+            Effect::Plan(effect) => Some(Action::Plan(self.plan(effect))),
+        }
+    }
+}
+
+impl Memory {
+    /// Who is due on 2031-03-15, and who was told at 10:05 that day.
+    fn plan(&self, effect: PlanEffect) -> PlanAction {
+        let saved = self.saved.lock().unwrap();
+        match effect {
+            PlanEffect::List(asked) => {
+                let told: Vec<_> = self.told.lock().unwrap().iter().map(|t: &StoredTold| t.record.clone()).collect();
+                let cases = Caseload::of(saved.iter().map(|s| s.record.clone()).collect(), &told);
+                let today = date(2031, 3, 15);
+                let rows = due_rows(&cases, &asked.0, &std::collections::HashSet::new(), &asked.1, today).unwrap();
+                let names = cases.women.into_iter().map(|w| (w.key, w.patient)).collect();
+                let studies = saved.iter().map(|s| (s.record.id().to_owned(), s.record.study_instance_uid.clone().unwrap())).collect();
+                PlanAction::Listed(Ok(Box::new(DueList { today, rows, names, studies })))
+            }
+            PlanEffect::SaveTold(asked) => {
+                let (id, told, shelf) = *asked;
+                let reading = saved.iter().find(|s| s.record.id() == id).unwrap();
+                let at = if told.at.is_empty() { "2031-03-15T10:05:00+01:00".into() } else { told.at.clone() };
+                let made = ToldRecord::new(&reading.record, Told { at, ..told }, "2031-03-15T10:05:00+01:00".into(), &shelf);
+                let stored = made.map(|record| StoredTold { path: PathBuf::from("records/told.json"), record });
+                if let Ok(s) = &stored {
+                    self.told.lock().unwrap().push(s.clone());
+                }
+                PlanAction::ToldSaved(stored.map(Box::new).map_err(|e| e.to_string()))
+            }
         }
     }
 }

@@ -3,6 +3,7 @@
 mod cine;
 mod drive;
 mod invented;
+mod plan;
 mod raster;
 mod review;
 mod screens;

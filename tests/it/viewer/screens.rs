@@ -10,7 +10,8 @@ use osspan::measure::Side;
 use osspan::units::PxPoint;
 use osspan::viewer::action::{Action, ContextChange, Mark};
 use osspan::viewer::app::App;
-use osspan::viewer::session::Session;
+use osspan::viewer::page::Page;
+use osspan::viewer::session::{MoreChange, PlanAction, Session, Typed};
 
 use super::invented::{Memory, key};
 use super::raster::CpuRenderer;
@@ -119,6 +120,28 @@ fn every_screen_draws_in_both_themes_and_sizes() {
             write(&mut h, &name("reading"));
             do_it(&mut h, vec![Action::ToggleWhy, Action::ToggleList]);
             write(&mut h, &name("why-and-list"));
+            let context = |c| Action::Context(c);
+            do_it(
+                &mut h,
+                vec![
+                    Action::ToggleWhy,
+                    Action::Plan(PlanAction::ToggleMore),
+                    context(ContextChange::Caesareans("2".into())),
+                    context(ContextChange::Bleeding(osspan::context::Bleeding::Now)),
+                    context(ContextChange::More(MoreChange::Type(Typed::Cervix, "1,050".into()))),
+                    context(ContextChange::More(MoreChange::AddBleed(osspan::context::Heaviness::Light))),
+                    context(ContextChange::More(MoreChange::Type(Typed::ElsewhereMm, "-4,5".into()))),
+                    context(ContextChange::More(MoreChange::AddElsewhere)),
+                ],
+            );
+            write(&mut h, &name("more-questions"));
+            do_it(&mut h, vec![Action::Plan(PlanAction::ToggleMore), Action::Save]);
+            write(&mut h, &name("urgent"));
+            for page in [Page::Answer, Page::Due, Page::Tables] {
+                do_it(&mut h, vec![Action::ShowPage(page)]);
+                write(&mut h, &name(page.words()));
+            }
+            do_it(&mut h, vec![Action::ShowPage(Page::Reading), Action::ToggleWhy]);
             do_it(&mut h, vec![Action::ToggleHelp, Action::ToggleList]);
             write(&mut h, &name("help"));
             do_it(&mut h, vec![Action::ToggleHelp, Action::RequestClose]);

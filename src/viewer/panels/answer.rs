@@ -1,0 +1,120 @@
+//! The page of the whole answer: every section of the sheet with its sources, and beside it the change over visits.
+
+use egui::{CentralPanel, Margin, Panel, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
+
+use super::{heavy, plain, rule};
+use crate::plot::distance_line::Room;
+use crate::plot::visits::{Visit, Visits};
+use crate::sheet::marked;
+use crate::viewer::action::Action;
+use crate::viewer::session::{Answer, Session};
+use crate::viewer::theme::{Theme, size};
+
+/// Height of the chart, points.
+const CHART: f32 = 300.0;
+
+/// Draws the page; returns what the reader did.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let gap = size::GAP as i8;
+    let window = ui.max_rect().size();
+    let right = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap, top: 0, bottom: 0 });
+    let width = (window.x * 0.42).max(size::sheet(window.x));
+    Panel::right("visits").exact_size(width).resizable(false).frame(right).show_separator_line(false).show(ui, |ui| {
+        theme.panel_frame().show(ui, |ui| {
+            ui.set_min_size(ui.available_size());
+            ScrollArea::vertical().id_salt("visits").auto_shrink([false, false]).show(ui, |ui| {
+                ui.set_width(ui.available_width() - 6.0);
+                super::sheet::messages(ui, session, theme, &mut actions);
+                ui.label(heavy("Change over visits", size::FINDING, theme.text));
+                match session.planning().answer() {
+                    Some(answer) => visits(ui, session, answer, theme),
+                    None => {
+                        plain(ui, "It is shown with a complete reading.", theme.quiet);
+                    }
+                }
+            });
+        });
+    });
+    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
+    CentralPanel::no_frame().frame(central).show(ui, |ui| {
+        theme.panel_frame().show(ui, |ui| {
+            ui.set_min_size(ui.available_size());
+            ScrollArea::vertical().id_salt("answer").auto_shrink([false, false]).show(ui, |ui| {
+                ui.set_width(ui.available_width() - 6.0);
+                sections(ui, session, theme, &mut actions);
+            });
+        });
+    });
+    actions
+}
+
+fn sections(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    ui.label(heavy("The whole answer", size::FINDING, theme.text));
+    let Some(answer) = session.planning().answer() else {
+        plain(
+            ui,
+            "There is no complete reading of this frame yet: mark it, state the side and choose a guideline on the reading page.",
+            theme.quiet,
+        );
+        return;
+    };
+    let text = if session.why() { "Hide the sources" } else { "Show the row and the source behind every sentence" };
+    if ui.link(egui::RichText::new(text).color(theme.lead)).clicked() {
+        actions.push(Action::ToggleWhy);
+    }
+    plain(ui, "Of the frame on screen. Nothing here is an order, and nothing follows from the distance alone.", theme.quiet);
+    for section in &answer.sheet.sections {
+        rule(ui, theme);
+        let urgent = section.title == "Urgent";
+        ui.label(heavy(section.title, size::BODY + 2.0, if urgent { theme.alarm } else { theme.text }));
+        for line in &section.lines {
+            plain(ui, marked(line), if urgent { theme.alarm } else { theme.text });
+            if session.why() {
+                plain(ui, format!("{}: {}", line.row, line.source), theme.quiet);
+            }
+        }
+    }
+}
+
+fn visits(ui: &mut Ui, session: &Session, answer: &Answer, theme: &Theme) {
+    plain(ui, "Your own saved readings of this pregnancy: the exam distance, the same estimand at every visit.", theme.quiet);
+    let series = &answer.series;
+    if series.points.is_empty() && series.left_out.is_empty() {
+        plain(ui, "None is saved yet.", theme.text);
+        return;
+    }
+    if !series.points.is_empty() {
+        let chart = Visits {
+            bands: session.table().map(super::line::bands).unwrap_or_default(),
+            visits: series
+                .points
+                .iter()
+                .zip(&series.intervals)
+                .map(|(p, i)| Visit {
+                    weeks: f64::from(p.age.total_days()) / 7.0,
+                    age: p.age.to_string(),
+                    signed_mm: p.signed_mm.get(),
+                    low_mm: i.low_mm.map(|m| m.get()),
+                    high_mm: i.high_mm.map(|m| m.get()),
+                })
+                .collect(),
+        };
+        let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), CHART), Sense::hover());
+        let room = Room { width: f64::from(rect.width()), height: f64::from(rect.height()), letters: f64::from(size::SMALL) };
+        super::line::draw(ui, rect, &chart.shapes(room), theme);
+        let spoken = chart.visits.iter().map(|v| format!("{}: {:.1} mm", v.age, v.signed_mm)).collect::<Vec<_>>().join("; ");
+        response.widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("Distance over visits: {spoken}")));
+        plain(ui, "Bars are 95 % intervals. No line is drawn through or beyond the visits.", theme.quiet);
+    }
+    let lines = series.lines();
+    if lines.is_empty() {
+        plain(ui, "One visit is no change.", theme.text);
+    }
+    for line in lines {
+        plain(ui, marked(&line), theme.text);
+        if session.why() {
+            plain(ui, format!("{}: {}", line.row, line.source), theme.quiet);
+        }
+    }
+}

@@ -1,0 +1,75 @@
+//! The page of the guidelines: the tables at hand with the source of every number, and what is from memory.
+
+use egui::{CentralPanel, Margin, RichText, ScrollArea, Ui};
+
+use super::{heavy, plain, rule};
+use crate::guideline::Table;
+use crate::sheet::{CHECK_FIRST, marked};
+use crate::viewer::action::Action;
+use crate::viewer::session::{PlanAction as Do, Session};
+use crate::viewer::theme::{Theme, size};
+
+/// The widest that lines of text run, points.
+const MEASURE: f32 = 900.0;
+
+/// Draws the page; returns what the reader did.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let gap = size::GAP as i8;
+    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
+    CentralPanel::no_frame().frame(frame).show(ui, |ui| {
+        theme.panel_frame().show(ui, |ui| {
+            ui.set_min_size(ui.available_size());
+            ScrollArea::vertical().id_salt("tables").auto_shrink([false, false]).show(ui, |ui| {
+                ui.set_max_width(MEASURE.min(ui.available_width() - 6.0));
+                super::sheet::messages(ui, session, theme, &mut actions);
+                body(ui, session, theme, &mut actions);
+            });
+        });
+    });
+    actions
+}
+
+fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let memory = session.planning().memory();
+    ui.label(heavy("Guidelines", size::FINDING, theme.text));
+    plain(
+        ui,
+        "A table of your own is a file in the folder \"tables\" of the data folder, or is named with --table at the start.",
+        theme.quiet,
+    );
+    let text = if memory.is_some() { "Show the tables" } else { "Show everything that is from memory" };
+    if ui.link(RichText::new(text).color(theme.lead)).clicked() {
+        actions.push(Action::Plan(Do::ToggleFromMemory));
+    }
+    if let Some(memory) = memory {
+        rule(ui, theme);
+        ui.label(heavy(CHECK_FIRST, size::BODY + 2.0, theme.warn));
+        for line in memory {
+            plain(ui, line.text.trim().to_owned(), theme.text);
+            plain(ui, format!("{}: {}", line.row, line.source.text), theme.quiet);
+        }
+        return;
+    }
+    for table in session.tables() {
+        rule(ui, theme);
+        one(ui, session, table, theme, actions);
+    }
+}
+
+fn one(ui: &mut Ui, session: &Session, table: &Table, theme: &Theme, actions: &mut Vec<Action>) {
+    let chosen = session.chosen_table().is_some_and(|t| t.id() == table.id());
+    ui.horizontal_wrapped(|ui| {
+        ui.label(heavy(format!("{}, {}", table.name(), table.edition()), size::BODY + 2.0, theme.text));
+        if chosen {
+            ui.label(RichText::new("chosen").color(theme.lead));
+        } else if ui.small_button(format!("Choose {}", table.id())).clicked() {
+            actions.push(Action::ChooseTable(table.id().to_owned()));
+        }
+    });
+    plain(ui, table.source().to_string(), theme.quiet);
+    for fact in table.facts() {
+        plain(ui, marked(&fact), theme.text);
+        plain(ui, format!("{}: {}", fact.row, fact.source), theme.quiet);
+    }
+}
