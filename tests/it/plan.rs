@@ -189,7 +189,7 @@ fn who_was_told_is_a_record_of_its_own_that_verifies_and_is_missed() {
 /// Source: written once by this program; every version that was ever written must be read for ever.
 #[test]
 fn a_told_record_of_version_1_is_read_as_it_stands_and_a_later_one_refused_by_name() {
-    let text = include_str!("../reference/records/told-v1.json");
+    let text = include_str!("../reference/told/v1.json");
     let record = ToldRecord::from_json(text).unwrap();
     assert_eq!((record.told.matter, record.told.to.as_str(), record.told.read_back), (UrgentId::Bleeding, "Dr A. Example", true));
     let dir = tempfile::tempdir().unwrap();
