@@ -195,7 +195,7 @@ impl SavedExam {
     /// The exam under a table.
     ///
     /// # Errors
-    /// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+    /// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
     pub fn under(&self, table: &Table) -> Result<Answered> {
         let summary = self.summary();
         let decisive = summary
@@ -319,7 +319,7 @@ pub fn told_line(told: &Told) -> ExplainLine {
 /// The chosen table of an exam, or the first bundled one where it is not at hand.
 ///
 /// # Errors
-/// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+/// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
 pub fn table_or_first(exam: &SavedExam, shelf: &Shelf) -> Result<Table> {
     exam.table(shelf).cloned().map_or_else(|| guideline::table("us-consensus-2014"), Ok)
 }
