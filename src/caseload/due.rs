@@ -1,6 +1,6 @@
 //! The due list of a folder: open urgent matters at its head, then who is owed something, overdue, unread, due, unsigned.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use jiff::civil::Date;
 use serde::Serialize;
@@ -69,10 +69,14 @@ struct Candidate {
 /// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
 pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, shelf: &Shelf, today: Date) -> Result<Vec<DueRow>> {
     let mut all = Vec::new();
+    // The newest unread exam of each woman.
+    let mut unread_on: HashMap<String, Option<Date>> = HashMap::new();
+    for (key, on) in unread.iter().filter_map(|u| Some((u.patient.key()?, u.context.exam_date))) {
+        let newest = unread_on.entry(key).or_default();
+        *newest = (*newest).max(on);
+    }
     for woman in &cases.women {
-        let newer_unread = |e: &SavedExam| {
-            unread.iter().any(|u| u.patient.key().as_deref() == Some(&woman.key) && u.context.exam_date > e.context.exam_date)
-        };
+        let newer_unread = |e: &SavedExam| unread_on.get(&woman.key).is_some_and(|on| *on > e.context.exam_date);
         let last = woman.exams.len().saturating_sub(1);
         for (i, exam) in woman.exams.iter().enumerate() {
             let table = table_or_first(exam, shelf)?;
@@ -140,11 +144,12 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
             past: is_past(&c.context, today),
         })
         .collect();
+    let by_key: HashMap<&str, &Candidate> = all.iter().map(|c| (c.key.as_str(), c)).collect();
     let listed = due_list(&latest, today);
     Ok(listed
         .into_iter()
         .filter_map(|listed| {
-            let c = all.iter().find(|c| c.key == listed.key)?;
+            let c = *by_key.get(listed.key.as_str())?;
             let age_today = c.context.dating.and_then(|d| gestational_age(d, today).ok()).map(|a| a.to_string());
             Some(DueRow {
                 listed,

@@ -10,7 +10,7 @@ mod series;
 pub use due::{DueRow, Unread, due_rows, keep_unseen, rows_csv};
 pub use series::{Series, series};
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use jiff::civil::Date;
 
@@ -22,7 +22,7 @@ use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
 use crate::reading::Distance;
-use crate::record::{Patient, ReadingRecord, ToldRecord, urgent_of};
+use crate::record::{Patient, ReadingRecord, ToldRecord, study_key, urgent_of};
 use crate::sheet::{self, Section, Sheet};
 use crate::source::{Citation, Provenance};
 
@@ -83,7 +83,14 @@ impl Caseload {
     pub fn of(records: Vec<ReadingRecord>, told: &[ToldRecord]) -> Self {
         let followed: HashSet<String> = records.iter().flat_map(|r| r.follows.iter().cloned()).collect();
         // Who was told stays with the exam, also when the reading was corrected since.
-        let exam_of: BTreeMap<String, String> = records.iter().map(|r| (r.id().to_owned(), r.exam_key())).collect();
+        let exam_of: HashMap<&str, String> = records.iter().map(|r| (r.id(), r.exam_key())).collect();
+        let mut told_of: HashMap<String, Vec<Told>> = HashMap::new();
+        for one in told {
+            let exam = exam_of.get(one.reading.as_str()).cloned().or_else(|| one.study_instance_uid.as_deref().map(study_key));
+            if let Some(exam) = exam {
+                told_of.entry(exam).or_default().push(one.told.clone());
+            }
+        }
         let mut women: BTreeMap<String, (Patient, BTreeMap<String, Vec<ReadingRecord>>)> = BTreeMap::new();
         for record in records {
             if followed.contains(record.id()) {
@@ -101,7 +108,7 @@ impl Caseload {
                     .into_iter()
                     .map(|(exam, mut readings)| {
                         readings.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
-                        let told = told.iter().filter(|t| exam_of.get(&t.reading) == Some(&exam)).map(|t| t.told.clone()).collect();
+                        let told = told_of.get(&exam).cloned().unwrap_or_default();
                         let context = readings.last().map(|r| r.context.clone()).unwrap_or_default();
                         SavedExam { readings, told, context, earlier_exam_was_low: false }
                     })
@@ -188,7 +195,7 @@ impl SavedExam {
     /// The exam under a table.
     ///
     /// # Errors
-    /// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+    /// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
     pub fn under(&self, table: &Table) -> Result<Answered> {
         let summary = self.summary();
         let decisive = summary
@@ -312,7 +319,7 @@ pub fn told_line(told: &Told) -> ExplainLine {
 /// The chosen table of an exam, or the first bundled one where it is not at hand.
 ///
 /// # Errors
-/// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) when bundled data is faulty, which a test rules out.
+/// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
 pub fn table_or_first(exam: &SavedExam, shelf: &Shelf) -> Result<Table> {
     exam.table(shelf).cloned().map_or_else(|| guideline::table("us-consensus-2014"), Ok)
 }

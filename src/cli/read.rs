@@ -137,11 +137,12 @@ fn what_now(out: &mut dyn Write, plan: &Plan, said: &mut Said) -> Result<()> {
             output::wrapped(out, "  - ", &format!("{} {}", line.text, said.mark(&line.source)))?;
         }
     }
-    let own: Vec<_> = plan.scans.iter().filter(|s| s.own_table).collect();
-    if !own.is_empty() {
+    if !plan.scans.is_empty() {
         output::line(out, "Next scan (the sheet of a saved reading says what every body asks for)")?;
     }
-    for scan in own {
+    // A table of one's own may leave the next scan to others.
+    let own = plan.scans.iter().any(|s| s.own_table);
+    for scan in plan.scans.iter().filter(|s| s.own_table || !own) {
         let dates = scan.dates.map_or_else(|| "no dates: not dated".to_owned(), |(from, to)| format!("{from} to {to}"));
         let text = format!("{}, {} to {} ({dates}) {}", scan.line.text, scan.from, scan.to, said.mark(&scan.line.source));
         output::wrapped(out, "  - ", &text)?;

@@ -9,7 +9,7 @@ mod urgent;
 
 pub use due::{Latest, Listed, Standing, due_list};
 pub use rules::{Rule, rules};
-pub use urgent::{Told, Urgent, UrgentId, open};
+pub use urgent::{Told, Urgent, UrgentId, open, urgent};
 
 use jiff::civil::Date;
 
@@ -160,7 +160,7 @@ pub fn plan(exam: &Exam<'_>) -> Result<Plan> {
     }
     scans.sort_by_key(|s| (!s.own_table, s.from, s.to));
     let include = if scans.is_empty() { Vec::new() } else { now::include(exam) };
-    Ok(Plan { urgent: urgent::urgent(exam), now: now::now(exam), include, statements, silent: silent(exam, &scans), scans })
+    Ok(Plan { urgent: urgent(exam), now: now::now(exam), include, statements, silent: silent(exam, &scans), scans })
 }
 
 /// Everything that a plan may say from memory: rows of the follow-up data and the program's own sentences.

@@ -1,6 +1,7 @@
 //! The rows of `rules.toml`: who asks for the next scan, of whom, and when.
 
 use std::borrow::Cow;
+use std::sync::LazyLock;
 
 use serde::Deserialize;
 use serde::de::Error as _;
@@ -98,12 +99,14 @@ impl Rule {
     }
 }
 
+/// Read once, for however many exams.
+static ROWS: LazyLock<std::result::Result<Vec<Rule>, String>> =
+    LazyLock::new(|| toml::from_str::<File>(include_str!("rules.toml")).map(|f| f.rule).map_err(|e| e.to_string()));
+
 /// All rows.
 ///
 /// # Errors
 /// [`ErrorKind::Guideline`] when the bundled data is faulty, which a test rules out.
-pub fn rules() -> Result<Vec<Rule>> {
-    toml::from_str::<File>(include_str!("rules.toml"))
-        .map(|f| f.rule)
-        .map_err(|e| Error::new(ErrorKind::Guideline, "the bundled follow-up rules are faulty").found(e.to_string()))
+pub fn rules() -> Result<&'static [Rule]> {
+    ROWS.as_deref().map_err(|e| Error::new(ErrorKind::Guideline, "the bundled follow-up rules are faulty").found(e.clone()))
 }

@@ -112,7 +112,9 @@ pub fn open<'a>(urgent: &'a [Urgent], told: &[Told]) -> Vec<&'a Urgent> {
     urgent.iter().filter(|u| !told.iter().any(|t| u.id.told_by(t.matter) && t.read_back)).collect()
 }
 
-pub(super) fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
+/// The urgent matters of an exam, most pressing first.
+#[must_use]
+pub fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
     let c = exam.context;
     let mut out = Vec::new();
     let mut add = |id: UrgentId, text: String| {

@@ -133,7 +133,7 @@ impl Table {
     /// Reads a table from TOML, in the form of the bundled ones (`src/guideline/tables`).
     ///
     /// # Errors
-    /// [`ErrorKind::Guideline`] naming *all* faults of the text, one a line.
+    /// [`ErrorKind::Guideline`](crate::ErrorKind::Guideline) naming *all* faults of the text, one a line.
     pub fn parse(text: &str) -> Result<Self> {
         parse::parse(text)
     }

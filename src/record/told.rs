@@ -84,7 +84,7 @@ pub fn urgent_of(reading: &ReadingRecord, shelf: &Shelf) -> Result<Vec<followup:
         measurement,
         finding,
     };
-    Ok(followup::plan(&exam)?.urgent)
+    Ok(followup::urgent(&exam))
 }
 
 impl ToldRecord {

@@ -186,6 +186,19 @@ fn who_was_told_is_a_record_of_its_own_that_verifies_and_is_missed() {
     assert_eq!(bad(), 1);
 }
 
+/// Source: written once by this program; every version that was ever written must be read for ever.
+#[test]
+fn a_told_record_of_version_1_is_read_as_it_stands_and_a_later_one_refused_by_name() {
+    let text = include_str!("../reference/told/v1.json");
+    let record = ToldRecord::from_json(text).unwrap();
+    assert_eq!((record.told.matter, record.told.to.as_str(), record.told.read_back), (UrgentId::Bleeding, "Dr A. Example", true));
+    let dir = tempfile::tempdir().unwrap();
+    let saved = Store::at(dir.path()).save_told(&record).unwrap();
+    assert_eq!(std::fs::read_to_string(saved).unwrap(), text);
+    let later = ToldRecord::from_json(&text.replace("osspan-told/1", "osspan-told/2")).unwrap_err();
+    assert!(later.to_string().contains("osspan-told/2"), "{later}");
+}
+
 #[test]
 fn what_was_not_urgent_or_has_no_name_or_lies_ahead_cannot_be_told() {
     let one = reading("B", "2031-03-14", 12.0, |c| c.bleeding = Bleeding::Now);

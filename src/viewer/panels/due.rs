@@ -128,7 +128,7 @@ pub(super) fn tell(ui: &mut Ui, session: &Session, telling: &Telling, theme: &Th
             if let (Some(text), _) = field(ui, "who was told", &telling.to, "who was told", 170.0) {
                 actions.push(Action::Plan(Do::TypeTo(text)));
             }
-            if let (Some(text), _) = field(ui, "when it was told", &telling.at, "now, or 2031-03-14T09:26:00+01:00", 220.0) {
+            if let (Some(text), _) = field(ui, "when it was told", &telling.at, "now, or 2031-03-14T09:26:00+01:00", 290.0) {
                 actions.push(Action::Plan(Do::TypeAt(text)));
             }
         });

@@ -371,14 +371,16 @@ fn next(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     }
     if !plan.scans.is_empty() || !plan.include.is_empty() {
         row(ui, theme, "Next scan", |ui| {
-            for scan in plan.scans.iter().filter(|s| s.own_table || session.why()) {
+            // A table of one's own may leave the next scan to others.
+            let own = plan.scans.iter().any(|s| s.own_table);
+            for scan in plan.scans.iter().filter(|s| s.own_table || !own || session.why()) {
                 let dates = scan
                     .dates
                     .map_or_else(|| "no dates: not dated".to_owned(), |(a, b)| format!("{} to {}", dates::show(a), dates::show(b)));
                 plain(ui, format!("{}, {} to {}: {dates}{}", scan.line.text, scan.from, scan.to, memory(&scan.line)), theme.text);
             }
             let others = plan.scans.iter().filter(|s| !s.own_table).count();
-            if others > 0 && !session.why() {
+            if others > 0 && own && !session.why() {
                 plain(ui, format!("{others} more by other bodies: Y shows them."), theme.quiet);
             }
             for line in &plan.include {

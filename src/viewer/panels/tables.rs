@@ -70,6 +70,8 @@ fn one(ui: &mut Ui, session: &Session, table: &Table, theme: &Theme, actions: &m
     plain(ui, table.source().to_string(), theme.quiet);
     for fact in table.facts() {
         plain(ui, marked(&fact), theme.text);
-        plain(ui, format!("{}: {}", fact.row, fact.source), theme.quiet);
+        // The guideline's own citation stands at the head; only another one is named.
+        let source = if fact.source.text == table.source().text { fact.source.provenance.to_string() } else { fact.source.to_string() };
+        plain(ui, format!("{}: {source}", fact.row), theme.quiet);
     }
 }
