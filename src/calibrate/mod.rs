@@ -7,9 +7,11 @@ mod checked;
 pub mod cross;
 pub mod hand;
 pub mod header;
+mod judge;
 pub mod ticks;
 
 pub use checked::{CheckVerdict, LastCheck};
+pub use judge::{HEADER_ALONE, Judged, Resolution, ScaleFacts, Standing, judge};
 
 use serde::{Deserialize, Serialize};
 
