@@ -18,8 +18,8 @@ use crate::viewer::action::Effect;
 /// What can happen to scales.
 #[derive(Clone, Debug)]
 pub enum ScaleAction {
-    /// The history was read.
-    History(Box<History>),
+    /// The history was read; on which day.
+    History(Box<History>, jiff::civil::Date),
     /// The field for the reason of a decision was edited.
     TypeReason(String),
     /// The file's scale is right, for the reason typed.
@@ -105,6 +105,7 @@ pub struct RulerNow {
 #[derive(Clone, Debug)]
 pub struct ScaleState {
     history: History,
+    today: Option<jiff::civil::Date>,
     ticks: BTreeMap<PathBuf, Vec<TickRow>>,
     reason: String,
     ruler: RulerNow,
@@ -122,6 +123,7 @@ impl Default for ScaleState {
         Self {
             // The bundled data is ruled faulty by tests; without it there is simply none.
             history: History::new(scanners::sample_checks().unwrap_or_default()),
+            today: None,
             ticks: BTreeMap::new(),
             reason: String::new(),
             ruler: RulerNow::default(),
@@ -141,6 +143,12 @@ impl ScaleState {
     #[must_use]
     pub const fn history(&self) -> &History {
         &self.history
+    }
+
+    /// The present day, once the world has said it.
+    #[must_use]
+    pub const fn today(&self) -> Option<jiff::civil::Date> {
+        self.today
     }
 
     /// The ruler being made.
@@ -245,7 +253,8 @@ impl Session {
 
     pub(super) fn act_on_scale(&mut self, action: ScaleAction) -> Vec<Effect> {
         match action {
-            ScaleAction::History(history) => {
+            ScaleAction::History(history, today) => {
+                self.scale.today = Some(today);
                 if let Some(first) = history.damaged.first() {
                     self.tell(format!("A scale check cannot be trusted and is left out: {first}"));
                 }

@@ -12,7 +12,7 @@ use crate::viewer::session::{ScaleAction, ScaleEffect};
 /// The history of a data folder.
 pub(super) fn history(data_dir: &Path) -> Action {
     match scanners::load(&files::scale_checks_in(data_dir)) {
-        Ok(history) => Action::Scale(ScaleAction::History(Box::new(history))),
+        Ok(history) => Action::Scale(ScaleAction::History(Box::new(history), files::today())),
         Err(e) => Action::Tell(format!("The history of scale checks cannot be read: {e}")),
     }
 }
