@@ -20,8 +20,8 @@ use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Repeatability, Side};
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord};
-use crate::sheet::marked;
 use crate::scanners;
+use crate::sheet::marked;
 
 /// Longest form file that is read, bytes.
 const LONGEST_FORM: u64 = 64 * 1024;

@@ -98,7 +98,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     if let Some(at) = session.cross() {
         glyphs::draw_cross(&scene.painter, scene.at(at));
     }
-    if session.armed().is_some()
+    if (session.armed().is_some() || session.scale().ruler().picking)
         && let Some(at) = session.cross().or(pointed)
     {
         scene.draw_inset(at);

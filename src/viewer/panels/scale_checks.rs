@@ -132,8 +132,11 @@ fn result(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     }
     plain(ui, format!("Limits: {} ({})", tolerance.name, tolerance.source.provenance), theme.quiet);
     plain(ui, "A phantom says nothing about the speed of sound in a patient: that part of a reading's error stays.", theme.quiet);
-    if let Some(now) = shown(session).or(scale.checked().last().map(|c| &c.check)) {
-        fit_in_words(ui, now, theme);
+    // The frame that is shown, or else the last that was checked; by its name, so that nobody takes one for the other.
+    let of_shown = scale.checked().iter().find(|c| session.current() == Some(&c.key));
+    if let Some(c) = of_shown.or(scale.checked().last()) {
+        let now = &c.check;
+        fit_in_words(ui, &c.key.path.file_name().unwrap_or_default().to_string_lossy(), now, theme);
         let width = ui.available_width();
         let size_of = session.picture().map_or([1.0, 1.0], |f| [f64::from(f.width), f64::from(f.height)]);
         let height = (width * 0.8).min(300.0);
@@ -151,10 +154,10 @@ fn capital(text: &str) -> String {
     letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
-fn fit_in_words(ui: &mut Ui, c: &Check, theme: &Theme) {
+fn fit_in_words(ui: &mut Ui, name: &str, c: &Check, theme: &Theme) {
     let f = &c.fit;
     let mut text = format!(
-        "This frame: turned by {:.1}°, sheared by {:.2} %; pins scatter by {:.2} mm across and {:.2} mm down.",
+        "{name}: turned by {:.1}°, sheared by {:.2} %; pins scatter by {:.2} mm across and {:.2} mm down.",
         f.rotation_degrees,
         100.0 * f.shear,
         f.sd_mm[0],
