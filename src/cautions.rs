@@ -21,8 +21,26 @@ pub enum Scale {
     Missing,
     /// A scale from the file that nobody has checked on a phantom.
     Unchecked,
+    /// A scale whose last phantom check is overdue, of another preset, or beyond tolerance.
+    Doubtful,
+    /// A scale that a person set by hand on the marks in the picture.
+    ByHand,
     /// A scale that was checked on a phantom.
     Checked,
+}
+
+impl Scale {
+    /// Of a scale in use.
+    #[must_use]
+    pub const fn of(standing: crate::calibrate::Standing) -> Self {
+        use crate::calibrate::Standing;
+        match standing {
+            Standing::Unchecked => Self::Unchecked,
+            Standing::Doubtful => Self::Doubtful,
+            Standing::ByHand => Self::ByHand,
+            Standing::Checked => Self::Checked,
+        }
+    }
 }
 
 /// All that a caution may depend on.
@@ -64,6 +82,10 @@ pub enum CautionId {
     ScaleMissing,
     /// The scale was not checked on a phantom.
     ScaleUnchecked,
+    /// The last phantom check is overdue, of another preset, or beyond tolerance.
+    ScaleDoubtful,
+    /// The scale was set by hand.
+    ScaleByHand,
     /// The frame is not transvaginal, or the route is unknown.
     Route,
     /// The bladder was full, or was not stated.
@@ -141,6 +163,8 @@ impl CautionId {
             ),
             Self::ScaleMissing => ("how this program measures", Provenance::OwnAssumption),
             Self::ScaleUnchecked => ("action levels of Goodsitt 1998, Med Phys 25:1385 (AAPM US Task Group 1)", Provenance::FromMemory),
+            Self::ScaleDoubtful => ("action levels of Goodsitt 1998, Med Phys 25:1385 (AAPM US Task Group 1)", Provenance::FromMemory),
+            Self::ScaleByHand => ("how this program measures", Provenance::OwnAssumption),
             Self::Route => (
                 "SOGC Guideline No. 189, 2007 (superseded): 60 % of placental positions were reclassified by transvaginal scan; the route is safe with previa",
                 Provenance::Published,
@@ -183,6 +207,8 @@ impl CautionId {
             Self::VasaPreviaDoppler => "vasa-previa-doppler",
             Self::ScaleMissing => "scale-missing",
             Self::ScaleUnchecked => "scale-unchecked",
+            Self::ScaleDoubtful => "scale-doubtful",
+            Self::ScaleByHand => "scale-by-hand",
             Self::Route => "route",
             Self::Bladder => "bladder",
             Self::Contraction => "contraction",
@@ -214,7 +240,7 @@ pub struct Caution {
 /// Every caution that applies, most urgent first; [`CautionId::Closing`] always last.
 #[must_use]
 pub fn cautions(facts: &Facts<'_>) -> Vec<Caution> {
-    let rules: [fn(&Facts<'_>) -> Option<Caution>; 21] = [
+    let rules: [fn(&Facts<'_>) -> Option<Caution>; 23] = [
         bleeding_or_pain,
         vessel_seen,
         accreta_signs,
@@ -232,6 +258,8 @@ pub fn cautions(facts: &Facts<'_>) -> Vec<Caution> {
         two_dimensional,
         repeatability,
         scale_unchecked,
+        scale_doubtful,
+        scale_by_hand,
         delivery_windows,
         reassuring_distance,
         not_stated,
@@ -395,6 +423,26 @@ fn scale_unchecked(f: &Facts<'_>) -> Option<Caution> {
         return None;
     }
     caution(CautionId::ScaleUnchecked, "The scale comes from the file and has not been checked on a phantom.")
+}
+
+fn scale_doubtful(f: &Facts<'_>) -> Option<Caution> {
+    if f.scale != Scale::Doubtful {
+        return None;
+    }
+    caution(
+        CautionId::ScaleDoubtful,
+        "The last phantom check of this scale is overdue, was made with another preset, or was beyond tolerance: see what speaks for and against the scale.",
+    )
+}
+
+fn scale_by_hand(f: &Facts<'_>) -> Option<Caution> {
+    if f.scale != Scale::ByHand {
+        return None;
+    }
+    caution(
+        CautionId::ScaleByHand,
+        "The scale was set by hand on the marks in the picture: a slip there makes every distance wrong by the same factor. Have a second person check the ruler and the distance typed.",
+    )
 }
 
 fn route(f: &Facts<'_>) -> Option<Caution> {

@@ -62,6 +62,19 @@ impl Frame {
             Samples::Rgb8(d) => d.chunks_exact(3).flat_map(|p| [p[0], p[1], p[2], 255]).collect(),
         }
     }
+
+    /// The brightest channel of each pixel, 0 to 255, row by row: burned-in marks may be of any colour.
+    #[must_use]
+    pub fn brightness(&self) -> Vec<u8> {
+        match &self.samples {
+            Samples::Gray8(d) => d.clone(),
+            Samples::Gray16 { data, max } => {
+                let top = u32::from((*max).max(1));
+                data.iter().map(|&v| (u32::from(v).min(top) * 255 / top) as u8).collect()
+            }
+            Samples::Rgb8(d) => d.chunks_exact(3).map(|p| p.iter().copied().max().unwrap_or(0)).collect(),
+        }
+    }
 }
 
 /// One item of the Sequence of Ultrasound Regions (0018,6011), as stored (PS3.3 C.8.5.5). Absent attributes are `None`.

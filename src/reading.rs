@@ -3,8 +3,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::calibrate::Calibration;
-use crate::calibrate::header::{PixelSpacingConsent, calibration_for};
+use crate::calibrate::cross::{CrossCheck, ScaleLine};
+use crate::calibrate::header::PixelSpacingConsent;
+use crate::calibrate::{Calibration, Judged, ScaleFacts, Standing, judge};
 use crate::cautions::{self, Caution};
 use crate::context::{Dating, ExamContext};
 use crate::error::Result;
@@ -25,6 +26,8 @@ pub struct Inputs<'a> {
     pub side: Side,
     /// Consent to Pixel Spacing alone, where the reader gave it.
     pub consent: Option<&'a PixelSpacingConsent>,
+    /// What the scale rests on besides the header.
+    pub scale: &'a ScaleFacts,
     /// The repeatability in use.
     pub repeatability: &'a Repeatability,
     /// What is known of the exam.
@@ -83,12 +86,29 @@ pub struct Reading {
     pub cautions: Vec<Caution>,
     /// Why it must not be saved yet; empty when it may be.
     pub blocks: Vec<String>,
+    /// What speaks for and against the scale.
+    pub scale_lines: Vec<ScaleLine>,
+    /// What stops millimetres until a person resolves it; empty when nothing does.
+    pub unresolved: Vec<CrossCheck>,
 }
 
 /// What a file itself tells of the exam; everything else stays unknown. No stored field reliably says "transvaginal".
 #[must_use]
 pub fn context_of(facts: &Facts) -> ExamContext {
     ExamContext { exam_date: facts.exam_date, dating: facts.last_menstrual_date.map(Dating::LastPeriod), ..ExamContext::default() }
+}
+
+/// How well the scale of a reading is known, from what was recorded with it.
+#[must_use]
+pub fn scale_standing(distance: &Distance, facts: &ScaleFacts, exam: Option<jiff::civil::Date>) -> cautions::Scale {
+    use crate::calibrate::Basis;
+    match distance {
+        Distance::NoScale { .. } => cautions::Scale::Missing,
+        Distance::Measured(m) => cautions::Scale::of(match m.scale.calibration.basis() {
+            Basis::Hand { .. } => Standing::ByHand,
+            _ => Standing::of(facts.last_check.as_ref(), exam),
+        }),
+    }
 }
 
 /// Reads.
@@ -101,9 +121,11 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
     let edge = inputs.landmarks.edge.at();
     let mut points = vec![inputs.landmarks.internal_os, edge];
     points.extend(inputs.landmarks.marginal_sinus);
-    let scale = match calibration_for(inputs.geometry, &points, inputs.consent) {
-        Ok(found) => Scale { calibration: found.calibration, warnings: found.warnings },
-        Err(e) => return Ok(without_scale(inputs, e.message())),
+    let Judged { scale, lines, standing, unresolved } =
+        judge(inputs.geometry, &points, inputs.consent, inputs.scale, inputs.context.exam_date);
+    let scale = match scale {
+        Ok((calibration, warnings)) => Scale { calibration, warnings },
+        Err(e) => return Ok(Reading { scale_lines: lines, unresolved, ..without_scale(inputs, e.message()) }),
     };
     let measurement = measure::edge_to_os(inputs.landmarks, inputs.side, &scale.calibration, inputs.repeatability)?;
     let age = inputs.context.gestational_age().ok();
@@ -119,7 +141,7 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
     let cautions = cautions::cautions(&cautions::Facts {
         context: inputs.context,
         age,
-        scale: cautions::Scale::Unchecked,
+        scale: cautions::Scale::of(standing),
         stated_side: Some(inputs.side),
         measurement: Some(&measurement),
         finding: Some(&finding),
@@ -130,6 +152,8 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
         finding: guideline::headline(&finding),
         cautions,
         blocks,
+        scale_lines: lines,
+        unresolved,
         distance: Distance::Measured(Box::new(Measured { scale, measurement, finding })),
     })
 }
@@ -148,6 +172,8 @@ fn without_scale(inputs: &Inputs<'_>, reason: String) -> Reading {
             finding: None,
         }),
         blocks: Vec::new(),
+        scale_lines: Vec::new(),
+        unresolved: Vec::new(),
         distance: Distance::NoScale { reason },
     }
 }

@@ -4,9 +4,14 @@
 //! of the scanner gives it another uncertainty. Pixels become millimetres only through its methods.
 
 mod checked;
+pub mod cross;
+pub mod hand;
 pub mod header;
+mod judge;
+pub mod ticks;
 
 pub use checked::{CheckVerdict, LastCheck};
+pub use judge::{HEADER_ALONE, Judged, Resolution, ScaleFacts, Standing, judge};
 
 use serde::{Deserialize, Serialize};
 
@@ -47,6 +52,11 @@ pub enum Basis {
         /// Who consented.
         consented_by: String,
     },
+    /// Set by hand on the marks that the scanner burned into the picture.
+    Hand {
+        /// Who set it.
+        set_by: String,
+    },
 }
 
 impl Basis {
@@ -56,6 +66,7 @@ impl Basis {
         match self {
             Self::HeaderRegion { region } => format!("from the file, region {region}"),
             Self::PixelSpacing { consented_by } => format!("Pixel Spacing alone, accepted by {consented_by}"),
+            Self::Hand { set_by } => format!("set by hand on the marks in the picture, by {set_by}"),
         }
     }
 }

@@ -21,7 +21,7 @@ use crate::exam::{Adequacy, Model, Repeat, Summary, summarise};
 use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
-use crate::reading::Distance;
+use crate::reading::{Distance, scale_standing};
 use crate::record::{Patient, ReadingRecord, ToldRecord, study_key, urgent_of};
 use crate::sheet::{self, Section, Sheet};
 use crate::source::{Citation, Provenance};
@@ -249,7 +249,7 @@ impl SavedExam {
             measurement,
             finding: answered.finding.as_ref(),
         };
-        let scale = if measurement.is_some() { Scale::Unchecked } else { Scale::Missing };
+        let scale = record.map_or(Scale::Missing, |r| scale_standing(&r.distance, &r.scale_facts, r.context.exam_date));
         let mut made = sheet::sheet(&exam, scale, shelf.all())?;
         let at = |title: &str, made: &Sheet| made.sections.iter().position(|s| s.title == title);
         // What any frame of the exam showed to be urgent stays so, whatever the deciding frame's context says.

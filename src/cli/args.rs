@@ -138,6 +138,24 @@ pub struct ReadArgs {
     /// Accept Pixel Spacing as the scale where the file has nothing better; needs --reader
     #[arg(long, requires = "reader")]
     pub accept_pixel_spacing: bool,
+    /// Why the file's scale is right although something in the file or picture speaks against it
+    #[arg(long, requires = "reader", value_name = "REASON")]
+    pub resolve_scale: Option<String>,
+    /// Where the picture carries no scale: the middle of one tick of its ruler; the ticks up to --ruler-to are found
+    #[arg(long, value_parser = point, allow_hyphen_values = true, requires_all = ["ruler_to", "ruler_length", "reader"])]
+    pub ruler_from: Option<PxPoint>,
+    /// The middle of another tick of the same ruler
+    #[arg(long, value_parser = point, allow_hyphen_values = true, requires = "ruler_from")]
+    pub ruler_to: Option<PxPoint>,
+    /// How far it is from the first tick found to the last, with its unit, such as "5 cm"
+    #[arg(long, requires = "ruler_from")]
+    pub ruler_length: Option<String>,
+    /// State that pixels are square, where the file does not say
+    #[arg(long, requires = "ruler_from")]
+    pub square_pixels: bool,
+    /// Confirm a picture under 20 mm or over 300 mm
+    #[arg(long, requires = "ruler_from")]
+    pub confirm_field: bool,
     /// Save the reading as a record
     #[arg(long, requires = "reader")]
     pub save: bool,

@@ -30,6 +30,7 @@ pub(super) fn line(out: &mut dyn Write, text: &str) -> Result<()> {
 pub(super) struct Said {
     sources: Vec<String>,
     reasons: Vec<String>,
+    scale: Vec<String>,
 }
 
 impl Said {
@@ -99,6 +100,15 @@ pub(super) fn reading(out: &mut dyn Write, reading: &Reading, table: &Table, sai
         }
         Distance::NoScale { reason } => wrapped(out, "    ", reason)?,
     }
+    let lines: Vec<String> = reading.scale_lines.iter().map(|l| format!("{}: {}", l.agreement.word(), l.text)).collect();
+    if !lines.is_empty() && lines == said.scale {
+        line(out, "    the scale stands as above")?;
+    } else {
+        for (text, l) in lines.iter().zip(&reading.scale_lines) {
+            wrapped(out, if l.serious { "    ! " } else { "    - " }, text)?;
+        }
+    }
+    said.scale = lines;
     for block in &reading.blocks {
         wrapped(out, "  Not to be saved: ", block)?;
     }

@@ -6,16 +6,21 @@ use std::process::ExitCode;
 use super::args::ReadArgs;
 use super::output::Said;
 use super::{Done, output, profile, tables};
+use crate::calibrate::hand::{Aspect, HandScale, find_ruler, parse_distance};
 use crate::calibrate::header::PixelSpacingConsent;
+use crate::calibrate::ticks::find_ticks;
+use crate::calibrate::{Resolution, ScaleFacts, judge};
 use crate::context::{Dating, ExamContext, from_form};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::followup::{self, Exam, Plan};
+use crate::frame::{Frame, Geometry};
 use crate::guideline::Table;
 use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Repeatability, Side};
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord};
+use crate::scanners;
 use crate::sheet::marked;
 
 /// Longest form file that is read, bytes.
@@ -64,11 +69,16 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     let consent = args.accept_pixel_spacing.then(|| PixelSpacingConsent { by: args.reader.clone().unwrap_or_default().trim().to_owned() });
     let landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.body, marginal_sinus: args.sinus };
     let repeatability = Repeatability::assumed_total();
+    let history = scanners::load(&files::scale_checks_dir()?)?;
+    let mut scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
+    scale.hand = hand_scale(args, &file, &frame)?;
+    scale.resolved = resolution(args, file.geometry(), &landmarks, consent.as_ref(), &scale, &context);
     let inputs = Inputs {
         geometry: file.geometry(),
         landmarks: &landmarks,
         side: args.side.into(),
         consent: consent.as_ref(),
+        scale: &scale,
         repeatability: &repeatability,
         context: &context,
         table,
@@ -148,6 +158,49 @@ fn what_now(out: &mut dyn Write, plan: &Plan, said: &mut Said) -> Result<()> {
         output::wrapped(out, "  - ", &text)?;
     }
     Ok(())
+}
+
+/// The scale set by hand on the command line, where one was.
+fn hand_scale(args: &ReadArgs, file: &StoredFile, frame: &Frame) -> Result<Option<HandScale>> {
+    let (Some(from), Some(to), Some(length)) = (args.ruler_from, args.ruler_to, &args.ruler_length) else { return Ok(None) };
+    let (distance, unit) = parse_distance(length)?;
+    let geometry = file.geometry();
+    let aspect = match geometry.pixel_aspect_vertical_horizontal {
+        Some([vertical, horizontal]) => Aspect::FromFile { vertical, horizontal },
+        None if args.square_pixels => Aspect::StatedSquare,
+        None => {
+            return Err(Error::new(ErrorKind::Usage, "the shape of the pixels is not known")
+                .expected("a Pixel Aspect Ratio in the file, or your statement")
+                .found("neither")
+                .remedy("State it where it is so: --square-pixels"));
+        }
+    };
+    Ok(Some(HandScale {
+        ruler: find_ruler(frame, from, to)?,
+        distance,
+        unit,
+        aspect,
+        by: args.reader.clone().unwrap_or_default().trim().to_owned(),
+        field_confirmed: args.confirm_field,
+        size: [geometry.columns, geometry.rows],
+        taken_from: None,
+    }))
+}
+
+/// The decision given on the command line, about whatever speaks against the scale now.
+fn resolution(
+    args: &ReadArgs,
+    geometry: &Geometry,
+    landmarks: &Landmarks,
+    consent: Option<&PixelSpacingConsent>,
+    scale: &ScaleFacts,
+    context: &crate::context::ExamContext,
+) -> Option<Resolution> {
+    let reason = args.resolve_scale.as_ref()?.trim().to_owned();
+    let points = [landmarks.internal_os, landmarks.edge.at()];
+    let checks = judge(geometry, &points, consent, scale, context.exam_date).unresolved;
+    let by = args.reader.clone().unwrap_or_default().trim().to_owned();
+    (!checks.is_empty()).then_some(Resolution { checks, reason, by })
 }
 
 /// Age, route and date in one line.

@@ -7,6 +7,7 @@ use super::args::SampleArgs;
 use super::output::Said;
 use super::read::context_line;
 use super::{Done, output};
+use crate::calibrate::ticks::find_ticks;
 use crate::cautions::{Caution, CautionId};
 use crate::context::GestationalAge;
 use crate::error::{Error, ErrorKind, Result};
@@ -17,6 +18,7 @@ use crate::measure::{Measurement, Repeatability, words};
 use crate::reading::{self, Distance, Inputs, Reading};
 use crate::record::{Origin, Query, ReadingRecord, Store};
 use crate::sample::{FILE, SavedLandmarks};
+use crate::scanners::{self, History};
 use crate::trend::{Point, trend};
 use crate::{files, guideline};
 
@@ -40,6 +42,7 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
     output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
     let repeatability = Repeatability::assumed_total();
+    let history = History::new(scanners::sample_checks()?);
     let mut said = Said::default();
     let mut visit = Visit::default();
     let mut points: Vec<Point> = Vec::new();
@@ -49,11 +52,13 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
         let frame = file.frame(one.frame)?;
         let context = one.context(saved.context(file.facts()));
         let landmarks = one.landmarks();
+        let scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
         let inputs = Inputs {
             geometry: file.geometry(),
             landmarks: &landmarks,
             side: one.side,
             consent: None,
+            scale: &scale,
             repeatability: &repeatability,
             context: &context,
             table: &table,

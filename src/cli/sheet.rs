@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use super::args::SheetArgs;
 use super::{Done, output, profile, tables};
+use crate::calibrate::ticks::find_ticks;
 use crate::caseload::{Caseload, SavedExam, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::Table;
@@ -15,6 +16,7 @@ use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
 use crate::record::{Origin, ReadingRecord};
 use crate::sample::{FILE, SavedLandmarks};
+use crate::scanners::{self, History};
 use crate::{files, sheet};
 
 /// Longest landmarks file of the sample exam, bytes.
@@ -84,17 +86,20 @@ fn sample_records() -> Result<Vec<ReadingRecord>> {
     let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
     let table = crate::guideline::table(&saved.guideline)?;
     let repeatability = Repeatability::assumed_total();
+    let history = History::new(scanners::sample_checks()?);
     let mut out = Vec::new();
     for (n, one) in saved.readings.iter().enumerate() {
         let file = StoredFile::open(&dir.join(&one.file))?;
         let frame = file.frame(one.frame)?;
         let context = one.context(saved.context(file.facts()));
         let landmarks = one.landmarks();
+        let scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
         let inputs = Inputs {
             geometry: file.geometry(),
             landmarks: &landmarks,
             side: one.side,
             consent: None,
+            scale: &scale,
             repeatability: &repeatability,
             context: &context,
             table: &table,

@@ -67,7 +67,13 @@ pub fn drafts_in(data_dir: &Path) -> PathBuf {
 /// # Errors
 /// As [`data_dir`].
 pub fn scale_checks_dir() -> Result<PathBuf> {
-    Ok(data_dir()?.join("scale-checks"))
+    Ok(scale_checks_in(&data_dir()?))
+}
+
+/// Where the history of scale checks is kept in a data folder.
+#[must_use]
+pub fn scale_checks_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("scale-checks")
 }
 
 /// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 
 use super::object::TeachingObject;
 use super::teaching::{Decision, FIRST_DAY, TeachingSet, whose};
+use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::{Dating, ExamContext};
 use crate::error::{Error, ErrorKind, Result};
@@ -200,11 +201,13 @@ impl TeachingSet {
             source: Citation::fixed("the original department's own repeatability", Provenance::OwnAssumption),
             ..old.repeatability.clone()
         };
+        let scale = self.clean_scale(&old.scale_facts, first)?;
         let inputs = Inputs {
             geometry: &place.geometry,
             landmarks: &old.landmarks,
             side: old.side,
             consent: consent.as_ref(),
+            scale: &scale,
             repeatability: if old.repeatability == assumed { &assumed } else { &own },
             context: &context,
             table,
@@ -224,6 +227,25 @@ impl TeachingSet {
             follows,
         };
         ReadingRecord::new(&inputs, &made, origin)
+    }
+
+    /// What a scale rests on, without names, free text and real dates.
+    fn clean_scale(&self, old: &ScaleFacts, first: Option<&Date>) -> Result<ScaleFacts> {
+        let mut scale = old.clone();
+        if let Some(check) = &mut scale.last_check {
+            check.id = String::new();
+            check.checked_on = moved(check.checked_on, first)?;
+            check.next_due = moved(check.next_due, first)?;
+        }
+        if let Some(hand) = &mut scale.hand {
+            hand.by = self.alias("READER", &hand.by);
+            hand.taken_from = hand.taken_from.as_ref().map(|_| String::new());
+        }
+        if let Some(decision) = &mut scale.resolved {
+            decision.by = self.alias("READER", &decision.by);
+            decision.reason = "left out".into();
+        }
+        Ok(scale)
     }
 }
 

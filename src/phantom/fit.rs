@@ -12,7 +12,7 @@ use crate::units::PxPoint;
 /// Farther than this many robust SDs from the fit, a pin is set aside.
 const OUTLIER_SDS: f64 = 5.5;
 /// A pin is never set aside that lies closer to the fit than this, px: centroids are not better than that.
-const LEAST_OUTLIER_PX: f64 = 0.15;
+const LEAST_OUTLIER_PX: f64 = 0.4;
 /// Pins needed for the unevenness: six numbers an axis, and some to tell their error.
 const LEAST_FOR_LOCAL: usize = 12;
 

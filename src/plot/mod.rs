@@ -6,6 +6,7 @@
 pub mod distance_line;
 pub mod fonts;
 pub mod residuals;
+pub mod ruler;
 pub mod scale_trend;
 pub mod visits;
 

@@ -14,7 +14,9 @@ pub fn scale_trend(checks: &[&ScaleCheck], tolerance: &Tolerance, width: f64, he
     let days = |d: Date| f64::from(first.checked_on.until(d).map_or(0, |s| s.get_days()));
     let to = days(last.next_due).max(30.0);
     let (left, right, top, base) = (4.2 * letters, width - 0.8 * letters, 0.8 * letters, height - 3.4 * letters);
-    let x = |d: Date| left + (days(d) / to).clamp(0.0, 1.0) * (right - left);
+    // A little room before the first dot, so that it does not lie on the numbers.
+    let from = left + letters;
+    let x = |d: Date| from + (days(d) / to).clamp(0.0, 1.0) * (right - from);
     let worst = checks.iter().flat_map(|c| [0, 1].map(|k| 100.0 * (c.error[k].abs() + 1.96 * c.u[k]))).fold(0.0, f64::max);
     let reach = (tolerance.across.defect_percent.max(worst) + 0.5).min(20.0);
     let y = |percent: f64| {

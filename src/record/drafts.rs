@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
@@ -51,6 +52,9 @@ pub struct Draft {
     pub pixel_spacing_consent: Option<PixelSpacingConsent>,
     /// What was stated of the exam.
     pub context: ExamContext,
+    /// A scale set by hand and a decision about the scale.
+    #[serde(default, skip_serializing_if = "ScaleFacts::is_empty")]
+    pub scale: ScaleFacts,
 }
 
 impl Draft {
@@ -72,6 +76,7 @@ impl Draft {
             side: None,
             pixel_spacing_consent: None,
             context: ExamContext::default(),
+            scale: ScaleFacts::default(),
         }
     }
 

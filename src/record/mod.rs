@@ -25,6 +25,7 @@ pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text,
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::cautions::{self, CautionId};
 use crate::context::ExamContext;
@@ -132,6 +133,9 @@ pub struct ReadingRecord {
     /// Version of the rules and wordings that cautions and sentences were made by: [`cautions::RULES`].
     #[serde(default = "first_rules")]
     pub rules: u32,
+    /// What the scale rests on besides the header: ticks, the last phantom check, a scale set by hand, a decision.
+    #[serde(default, skip_serializing_if = "ScaleFacts::is_empty")]
+    pub scale_facts: ScaleFacts,
 }
 
 /// The key that the readings of a study have ([`ReadingRecord::exam_key`]).
@@ -215,6 +219,7 @@ impl ReadingRecord {
             finding_words: reading.finding.clone(),
             cautions: reading.cautions.iter().map(|c| c.id).collect(),
             rules: cautions::RULES,
+            scale_facts: inputs.scale.clone(),
         };
         record.content_sha256 = record.digest()?;
         Ok(record)

@@ -131,6 +131,7 @@ fn recompute_with(record: &ReadingRecord, images: Option<&dyn ImageSource>, shel
                 landmarks: &record.landmarks,
                 side: record.side,
                 consent: record.pixel_spacing_consent.as_ref(),
+                scale: &record.scale_facts,
                 repeatability: &record.repeatability,
                 context: &record.context,
                 table,

@@ -4,15 +4,14 @@ use jiff::civil::Date;
 
 use super::entry::{Due, ScaleCheck, ScannerKey};
 use crate::calibrate::LastCheck;
-use crate::error::Error;
 
 /// The checks of every scanner.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub struct History {
     /// By day, then by when they were saved.
     checks: Vec<ScaleCheck>,
     /// Files that hold no check that can be trusted.
-    pub damaged: Vec<Error>,
+    pub damaged: Vec<String>,
 }
 
 /// One scanner of a history with its checks, oldest first.

@@ -6,8 +6,13 @@ mod history;
 pub use entry::{CheckedFrame, Due, Made, ScaleCheck, ScannerKey, Shape};
 pub use history::{History, Listed};
 
+use jiff::civil::Date;
+
+use crate::calibrate::ScaleFacts;
+use crate::calibrate::ticks::TickRow;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
+use crate::load::Facts;
 
 /// The bundled, invented history of the sample scanner.
 const SAMPLE: &str = include_str!("../../calibration/sample-history.json");
@@ -37,10 +42,18 @@ pub fn load(dir: &std::path::Path) -> Result<History> {
     for path in files::list(dir, "json")? {
         match files::read_text(&path, LONGEST).and_then(|text| ScaleCheck::from_json(&text)) {
             Ok(check) => history.add(check),
-            Err(e) => history.damaged.push(e.at(&path)),
+            Err(e) => history.damaged.push(e.at(&path).to_string()),
         }
     }
     Ok(history)
+}
+
+/// What a reading's scale rests on besides the header: the ticks in its frame, and the last check of its scanner before the
+/// exam. What a person decides is added by whoever asks the person.
+#[must_use]
+pub fn scale_facts(ticks: Vec<TickRow>, facts: &Facts, exam: Option<Date>, history: &History) -> ScaleFacts {
+    let last_check = exam.zip(ScannerKey::of(facts)).and_then(|(day, scanner)| history.last_for(&scanner, facts.preset.as_deref(), day));
+    ScaleFacts { ticks: Some(ticks), last_check, ..ScaleFacts::default() }
 }
 
 /// Signs a check with the seed of this user's key, linked to the last one of its scanner in `history`, and saves it in `dir`.

@@ -44,7 +44,7 @@ fn a_saved_check_is_signed_linked_and_noticed_when_changed_or_gone() {
     let text = std::fs::read_to_string(&path).unwrap();
     std::fs::write(&path, text.replace("R. Ito", "R. Itoh")).unwrap();
     let history = load(dir.path()).unwrap();
-    assert!(history.damaged[0].to_string().contains("changed after it was signed"));
+    assert!(history.damaged[0].contains("changed after it was signed"));
     assert_eq!(history.missing(), [first.id().unwrap()]);
     let forged = serde_json::to_string(&entry(date(2030, 1, 2), "A", None, 0.2).as_invented()).unwrap();
     assert!(ScaleCheck::from_json(&forged).unwrap_err().to_string().contains("invented"));

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ExamState, FrameKey, MoreChange, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, TeachingAction, TeachingEffect,
+    ExamState, FrameKey, MoreChange, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction,
+    TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -218,6 +219,8 @@ pub enum Action {
     Review(ReviewAction),
     /// Something about what the distance means beyond the case sheet.
     Plan(PlanAction),
+    /// Something about scales: a check on a phantom, a scale set by hand, a decision.
+    Scale(ScaleAction),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.
@@ -264,6 +267,8 @@ pub enum Effect {
     Teaching(TeachingEffect),
     /// Something for the pages of the plan; answered by [`Action::Plan`].
     Plan(PlanEffect),
+    /// Something for scales; answered by [`Action::Scale`].
+    Scale(ScaleEffect),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

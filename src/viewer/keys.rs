@@ -228,6 +228,7 @@ pub fn bindings() -> Vec<Binding> {
         (Key::F5, Page::Due),
         (Key::F6, Page::SecondReading),
         (Key::F7, Page::Tables),
+        (Key::F8, Page::ScaleChecks),
     ];
     for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);

@@ -16,11 +16,14 @@ pub enum Page {
     Due,
     /// The guideline tables at hand, and what is from memory.
     Tables,
+    /// Checks of scanners' scales on a phantom, and their history.
+    ScaleChecks,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 6] = [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::TeachingSet, Self::Tables];
+    pub const ALL: [Self; 7] =
+        [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::ScaleChecks, Self::TeachingSet, Self::Tables];
 
     /// The words shown for it.
     #[must_use]
@@ -32,6 +35,7 @@ impl Page {
             Self::Answer => "whole answer",
             Self::Due => "who is due",
             Self::Tables => "guidelines",
+            Self::ScaleChecks => "scale checks",
         }
     }
 
@@ -45,6 +49,7 @@ impl Page {
             Self::Answer => "F4",
             Self::Due => "F5",
             Self::Tables => "F7",
+            Self::ScaleChecks => "F8",
         }
     }
 }

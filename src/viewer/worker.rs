@@ -2,6 +2,7 @@
 
 mod planning;
 mod review;
+mod scale;
 mod teaching;
 
 use std::collections::HashSet;
@@ -71,6 +72,8 @@ impl Worker {
             // What cannot be tidied is in nobody's way.
             folders.iter().for_each(|dir| drop(files::remove_leftovers(dir)));
         });
+        let data_dir = worker.data_dir.clone();
+        worker.spawn(ctx, move |answer| answer(scale::history(&data_dir)));
         worker.spawn(ctx, move |answer| match drafts.load() {
             Ok((drafts, faults)) => answer(Action::Drafts(drafts, faults.iter().map(ToString::to_string).collect())),
             Err(e) => answer(Action::Tell(format!("Unfinished readings cannot be listed: {e}"))),
@@ -186,6 +189,10 @@ impl World for Worker {
             Effect::ReadRecords(patients) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| answer(records_of(&data_dir, &records, &patients.into_iter().collect())));
+            }
+            Effect::Scale(effect) => {
+                let data_dir = self.data_dir.clone();
+                self.spawn(ctx, move |answer| answer(scale::carry_out(effect, &data_dir)));
             }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),

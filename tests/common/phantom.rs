@@ -1,7 +1,7 @@
 //! How well phantom checks recover a known scale: on drawn frames, and on many sets of pins without a picture.
 
 use osspan::phantom::made::{Seen, seen};
-use osspan::phantom::{Check, check, fit, phantom, phantoms};
+use osspan::phantom::{Check, check, fit, phantom};
 use osspan::units::PxPoint;
 
 use rand_chacha::ChaCha8Rng;
@@ -16,8 +16,6 @@ pub const SETS: usize = 2000;
 
 /// What was found on drawn frames of one phantom.
 pub struct OnFrames {
-    /// Pins of the phantom.
-    pub pins: usize,
     /// Largest relative error of a scale (across, down).
     pub worst: [f64; 2],
     /// Largest error of the rotation, degrees.
@@ -44,7 +42,7 @@ fn distortion(seed: u64) -> Seen {
 /// up to 3 %.
 pub fn on_frames(id: &str) -> OnFrames {
     let d = phantom(id).expect("a phantom");
-    let mut out = OnFrames { pins: d.pins().len(), worst: [0.0; 2], rotation: 0.0, shear: 0.0 };
+    let mut out = OnFrames { worst: [0.0; 2], rotation: 0.0, shear: 0.0 };
     for seed in 1..=FRAMES {
         let how = distortion(seed);
         let (frame, geometry, _) = seen(&d, &how);
@@ -80,29 +78,4 @@ pub fn coverage(id: &str) -> [f64; 2] {
         held[1] += usize::from((f.mm_per_px_y / sy - 1.0).abs() <= t * f.u_rel_y);
     }
     held.map(|n| n as f64 / SETS as f64)
-}
-
-/// The figure.
-pub fn table() -> String {
-    let mut text = format!(
-        "Phantom checks of drawn frames with a known distortion ({FRAMES} frames a phantom): largest error of what was found; and the share\n\
-         of 95 % intervals that hold the true scale when pins are misplaced ({SETS} sets of pins a phantom).\n\n\
-         | phantom | pins | scale across, % | scale down, % | rotation, degrees | shear, % | held across, % | held down, % |\n\
-         |---|---:|---:|---:|---:|---:|---:|---:|\n"
-    );
-    for d in phantoms().expect("phantoms") {
-        let (f, c) = (on_frames(&d.id), coverage(&d.id));
-        text.push_str(&format!(
-            "| {} | {} | {:.3} | {:.3} | {:.3} | {:.3} | {:.1} | {:.1} |\n",
-            d.id,
-            f.pins,
-            100.0 * f.worst[0],
-            100.0 * f.worst[1],
-            f.rotation,
-            100.0 * f.shear,
-            100.0 * c[0],
-            100.0 * c[1]
-        ));
-    }
-    text
 }

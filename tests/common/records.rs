@@ -74,6 +74,7 @@ impl Case {
             landmarks: &self.landmarks,
             side: self.side,
             consent: None,
+            scale: &osspan::calibrate::HEADER_ALONE,
             repeatability,
             context: &self.context,
             table: &self.table,

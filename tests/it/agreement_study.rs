@@ -68,6 +68,7 @@ fn record(made: Made<'_>) -> ReadingRecord {
         landmarks: &landmarks,
         side: if made.mm < 0.0 { Side::Covers } else { Side::NotCovering },
         consent: None,
+        scale: &osspan::calibrate::HEADER_ALONE,
         repeatability: &repeatability,
         context: &context,
         table: &table,

@@ -22,6 +22,7 @@ mod records;
 mod records_folder;
 mod review;
 mod samples;
+mod scale;
 #[cfg(feature = "viewer")]
 mod viewer;
 mod vignettes;

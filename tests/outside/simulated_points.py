@@ -47,7 +47,7 @@ def image():
     return np.round(255 * np.where(share > 0.1, share, 0)).astype(np.uint8)
 
 
-def write(pixels, path):
+def write(pixels, path, mm_per_px=MM_PER_PX):
     meta = FileMetaDataset()
     meta.TransferSyntaxUID = ExplicitVRLittleEndian
     meta.MediaStorageSOPClassUID = "1.2.840.10008.5.1.4.1.1.6.1"
@@ -63,9 +63,9 @@ def write(pixels, path):
     region = Dataset()
     region.RegionSpatialFormat, region.RegionDataType, region.RegionFlags = 1, 1, 2
     region.RegionLocationMinX0, region.RegionLocationMinY0 = 0, 0
-    region.RegionLocationMaxX1, region.RegionLocationMaxY1 = COLUMNS - 1, ROWS - 1
+    region.RegionLocationMaxX1, region.RegionLocationMaxY1 = pixels.shape[1] - 1, pixels.shape[0] - 1
     region.PhysicalUnitsXDirection = region.PhysicalUnitsYDirection = 3
-    region.PhysicalDeltaX, region.PhysicalDeltaY = (float(v) for v in MM_PER_PX / 10)
+    region.PhysicalDeltaX, region.PhysicalDeltaY = (float(v) for v in mm_per_px / 10)
     d.SequenceOfUltrasoundRegions = [region]
     d.PixelData = pixels.tobytes()
     pydicom.dcmwrite(path, d, enforce_file_format=True)

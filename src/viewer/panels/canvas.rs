@@ -8,11 +8,12 @@ use egui::{
 use crate::calibrate::Calibration;
 use crate::frame::{Frame, Samples};
 use crate::measure::EdgeMark;
+use crate::plot::{Shape as Drawn, ruler};
 use crate::units::{MmVec, PxPoint, PxVec};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::glyphs;
 use crate::viewer::screen_map::{Canvas, ScreenMap};
-use crate::viewer::session::{FrameKey, FrameWork, Session};
+use crate::viewer::session::{FrameKey, FrameWork, ScaleAction, Session};
 use crate::viewer::theme::{Theme, over_frame, size};
 
 /// A picture on the graphics side, made once for each key: by itself, a frame.
@@ -91,12 +92,13 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     scene.draw_line();
     landmarks(ui, &scene, &mut actions);
     scene.draw_labels();
-    scene.draw_scale_bar();
+    scene.draw_hand_ruler();
+    scene.draw_mm_ruler();
     let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
     if let Some(at) = session.cross() {
         glyphs::draw_cross(&scene.painter, scene.at(at));
     }
-    if session.armed().is_some()
+    if (session.armed().is_some() || session.scale().ruler().picking)
         && let Some(at) = session.cross().or(pointed)
     {
         scene.draw_inset(at);
@@ -115,13 +117,17 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
     if response.has_focus() {
         ui.memory_mut(|m| m.set_focus_lock_filter(response.id, arrows_stay()));
     }
-    let armed = scene.session.armed().is_some();
+    let picks = scene.session.scale().ruler().picking;
+    let armed = scene.session.armed().is_some() || picks;
     if response.clicked()
         && let Some(p) = response.interact_pointer_pos()
     {
         response.request_focus();
-        if armed {
-            actions.push(Action::Place(scene.map.to_frame([p.x.into(), p.y.into()])));
+        let at = scene.map.to_frame([p.x.into(), p.y.into()]);
+        if picks {
+            actions.push(Action::Scale(ScaleAction::RulerAt(at)));
+        } else if armed {
+            actions.push(Action::Place(at));
         }
     }
     let moves = [PointerButton::Secondary, PointerButton::Middle].into_iter().any(|b| response.dragged_by(b))
@@ -169,7 +175,7 @@ fn outline(painter: &Painter, rect: Rect) {
 
 /// Draws each landmark as an item of its own that can be focused, named and dragged.
 fn landmarks(ui: &mut Ui, scene: &Scene<'_>, actions: &mut Vec<Action>) {
-    let armed = scene.session.armed().is_some();
+    let armed = scene.session.armed().is_some() || scene.session.scale().ruler().picking;
     for (mark, place) in scene.work.placed() {
         let at = scene.at(place);
         let to_os = scene.work.os.filter(|_| mark != Mark::InternalOs).map(|os| scene.at(os) - at);
@@ -288,23 +294,50 @@ impl Scene<'_> {
         }
     }
 
-    /// A bar of 10 mm on the scale under the os, else under the middle of the view.
-    fn draw_scale_bar(&self) {
+    /// A millimetre ruler beside the frame, from the scale under the os, else under the middle of the view: down its left side,
+    /// inside the view. Without a scale there is none.
+    fn draw_mm_ruler(&self) {
         let middle = self.map.to_frame([self.rect.center().x.into(), self.rect.center().y.into()]);
         let Some(scale) = self.work.os.and_then(|os| self.session.scale_at(os)).or_else(|| self.session.scale_at(middle)) else { return };
-        let px = scale.step_back(MmVec::new(10.0, 0.0)).x * self.map.scale().0;
-        if !(4.0..f64::from(self.rect.width()) * 0.8).contains(&px) {
+        let per_mm = scale.step_back(MmVec::new(0.0, 1.0)).y * self.map.scale().1;
+        let (top, bottom) = (self.at(PxPoint::new(0.0, 0.0)), self.at(PxPoint::new(0.0, self.frame_size.y.into())));
+        // Beside the frame where there is room, else over its edge; never out of view.
+        let x = (top.x - 40.0).max(self.rect.left() + 6.0);
+        let from = top.y.max(self.rect.top() + 10.0);
+        let length = bottom.y.min(self.rect.bottom() - 10.0) - from;
+        let shapes = ruler::shapes(per_mm, length.into(), f64::from(size::SMALL) - 1.5);
+        if shapes.is_empty() {
             return;
         }
-        let end = self.rect.right_bottom() - vec2(24.0, 18.0);
-        let start = end - vec2(px as f32, 0.0);
-        for (width, ink) in [(5.0, over_frame::HALO), (2.0, over_frame::WORDS)] {
-            self.painter.line_segment([start, end], Stroke::new(width, ink));
-            for x in [start, end] {
-                self.painter.line_segment([x - vec2(0.0, 5.0), x + vec2(0.0, 5.0)], Stroke::new(width, ink));
+        let place = |p: &[f64; 2]| pos2(x + p[0] as f32, from + p[1] as f32);
+        let ground = Rect::from_min_size(pos2(x - 3.0, from - 8.0), vec2(38.0, length + 14.0));
+        self.painter.rect_filled(ground, 3.0, over_frame::HALO);
+        for shape in &shapes {
+            match shape {
+                Drawn::Line { points, width, .. } => {
+                    self.painter.line(points.iter().map(place).collect(), Stroke::new(*width as f32, over_frame::WORDS));
+                }
+                Drawn::Text { at, text, size, .. } => {
+                    let font = FontId::proportional(*size as f32);
+                    self.painter.text(place(at), Align2::LEFT_CENTER, text, font, over_frame::WORDS);
+                }
+                _ => {}
             }
         }
-        self.words(start + (end - start) * 0.5 - vec2(0.0, 7.0), Align2::CENTER_BOTTOM, "10 mm", over_frame::WORDS);
+    }
+
+    /// The ruler that is being picked, and the ticks that were found along it.
+    fn draw_hand_ruler(&self) {
+        let ruler = self.session.scale().ruler();
+        let set = self.work.scale.hand.as_ref().map(|h| &h.ruler);
+        if let Some(first) = ruler.first.filter(|_| ruler.found.is_none()) {
+            self.painter.circle_stroke(self.at(first), 5.0, Stroke::new(size::STROKE, over_frame::RING));
+        }
+        for p in ruler.found.as_ref().or(set).into_iter().flat_map(|r| r.points()) {
+            let at = self.at(p);
+            self.painter.line_segment([at - vec2(9.0, 0.0), at + vec2(9.0, 0.0)], Stroke::new(4.0, over_frame::HALO));
+            self.painter.line_segment([at - vec2(9.0, 0.0), at + vec2(9.0, 0.0)], Stroke::new(1.5, over_frame::RING));
+        }
     }
 
     /// Words over the frame, on a dark ground.

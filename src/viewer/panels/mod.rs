@@ -10,6 +10,8 @@ pub mod list;
 pub mod more;
 pub mod overlay;
 pub mod review;
+mod scale;
+pub mod scale_checks;
 pub mod sheet;
 pub mod strip;
 pub mod tables;

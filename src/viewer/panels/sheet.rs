@@ -4,7 +4,6 @@ use egui::{Panel, RichText, ScrollArea, Ui, vec2};
 
 use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
 use super::{heavy, plain, row, rule};
-use crate::calibrate::header::survey;
 use crate::guideline;
 use crate::measure::Side;
 use crate::plot::Tone;
@@ -194,7 +193,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         row(ui, theme, "Side", |ui| side(ui, session, theme, actions));
         row(ui, theme, "Landmarks", |ui| landmarks(ui, session, theme, actions));
         rule(ui, theme);
-        row(ui, theme, "Scale", |ui| scale(ui, session, file, theme, actions));
+        row(ui, theme, "Scale", |ui| super::scale::show(ui, session, file, theme, actions));
     }
     row(ui, theme, "Frame", |ui| frame(ui, session, exam, file, theme, actions));
     row(ui, theme, "Context", |ui| {
@@ -294,49 +293,6 @@ fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Ac
             });
         }
         (None, None) => {}
-    }
-}
-
-fn scale(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Theme, actions: &mut Vec<Action>) {
-    let words = |c: &crate::calibrate::Calibration| {
-        let (x, y) = c.mm_per_px();
-        let size =
-            if (x - y).abs() <= 1e-6 * x { format!("{x:.4} mm a pixel") } else { format!("{x:.4} × {y:.4} mm a pixel (across × down)") };
-        format!("{} · {size}", c.basis().words())
-    };
-    match session.outcome() {
-        Outcome::Read(r) => match &r.distance {
-            Distance::Measured(m) => {
-                let scale = &m.scale;
-                plain(ui, words(&scale.calibration), theme.text);
-                plain(ui, "not checked on a phantom", theme.quiet);
-                for w in &scale.warnings {
-                    plain(ui, w.clone(), theme.warn);
-                }
-            }
-            Distance::NoScale { reason } => {
-                plain(ui, reason.clone(), theme.alarm);
-            }
-        },
-        _ => match session.work().os.map(|os| session.scale_at(os)) {
-            Some(Some(c)) => {
-                plain(ui, words(&c), theme.text);
-            }
-            Some(None) => {
-                plain(ui, "No scale where the os is marked.", theme.alarm);
-            }
-            None => {
-                plain(ui, "The scale is looked up where the landmarks lie.", theme.quiet);
-            }
-        },
-    }
-    let no_region = survey(&file.geometry).regions.iter().all(|r| r.reason().is_some());
-    if no_region && file.geometry.pixel_spacing_row_column.is_some() {
-        let mut yes = session.work().consent.is_some();
-        let text = "Use Pixel Spacing alone, on my word that it is a true scale";
-        if ui.checkbox(&mut yes, RichText::new(text).color(theme.text)).changed() {
-            actions.push(Action::Consent(yes));
-        }
     }
 }
 

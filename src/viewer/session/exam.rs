@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::{PixelSpacingConsent, Use, survey};
 use crate::context::{Dating, ExamContext};
 use crate::frame::Geometry;
@@ -200,6 +201,8 @@ pub struct FrameWork {
     pub side: Option<Side>,
     /// Consent to Pixel Spacing alone.
     pub consent: Option<PixelSpacingConsent>,
+    /// What the reader decided about the scale: one set by hand, or the reason why the file's is right.
+    pub scale: ScaleFacts,
 }
 
 impl FrameWork {

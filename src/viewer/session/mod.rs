@@ -18,6 +18,7 @@ mod pace;
 mod planning;
 mod review;
 mod saving;
+mod scale;
 mod teaching;
 
 use std::collections::BTreeMap;
@@ -33,6 +34,7 @@ pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
 pub use review::{Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
+pub use scale::{CheckedNow, RulerNow, ScaleAction, ScaleEffect, ScaleState};
 pub use teaching::{Teaching, TeachingAction, TeachingEffect};
 
 use super::action::{Action, Effect, Mark};
@@ -86,6 +88,7 @@ pub struct Session {
     teaching: Teaching,
     review: Review,
     planning: Planning,
+    scale: scale::ScaleState,
     page: Page,
     help: bool,
     list: bool,
@@ -128,6 +131,7 @@ impl Session {
             teaching: Teaching::default(),
             review: Review::default(),
             planning: Planning::default(),
+            scale: scale::ScaleState::default(),
             page: Page::Reading,
             help: false,
             list: false,
@@ -210,6 +214,7 @@ impl Session {
             Action::Teaching(action) => self.teach(action),
             Action::Review(action) => self.act_on_review(action),
             Action::Plan(action) => self.plan_for(action),
+            Action::Scale(action) => self.act_on_scale(action),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::exam::{Form, FrameKey, FrameWork};
 use super::saving::SavedState;
 use super::{Session, outcome};
+use crate::calibrate::ScaleFacts;
 use crate::frame::{Frame, FrameId};
 use crate::record::{ReadingRecord, Stored};
 use crate::viewer::action::{Effect, Found};
@@ -117,6 +118,7 @@ impl Session {
             Ok(frame) => {
                 self.frame_ids.insert(key.clone(), frame.id.clone());
                 self.keep_frame(&key, &frame);
+                self.look_for_ticks(&key, &frame);
                 // Otherwise the reader has moved on, or it was there before.
                 if self.current.as_ref() == Some(&key) && self.picture().is_none() {
                     self.show(key, frame);
@@ -182,6 +184,11 @@ impl Session {
             sinus: l.marginal_sinus,
             side: Some(record.side),
             consent: record.pixel_spacing_consent.clone(),
+            scale: ScaleFacts {
+                hand: record.scale_facts.hand.clone(),
+                resolved: record.scale_facts.resolved.clone(),
+                ..ScaleFacts::default()
+            },
         };
         let saved = SavedState {
             work: work.clone(),

@@ -2,8 +2,7 @@
 
 use super::opening::same_frame;
 use super::{ExamState, FrameKey, FrameWork, Session};
-use crate::calibrate::Calibration;
-use crate::calibrate::header::calibration_for;
+use crate::calibrate::{Calibration, judge};
 use crate::context::ExamContext;
 use crate::followup::{self, Plan};
 use crate::measure::Value;
@@ -135,11 +134,13 @@ impl Session {
     /// The reading of what was done on a frame; `None` when it is not complete.
     fn read(&self, exam: &ExamState, key: &FrameKey, work: &FrameWork) -> Option<Result<Reading, String>> {
         let file = exam.files.iter().find(|f| f.path == key.path)?;
+        let scale = self.scale_facts(exam, file, work);
         let inputs = Inputs {
             geometry: &file.geometry,
             landmarks: &work.landmarks()?,
             side: work.side?,
             consent: work.consent.as_ref(),
+            scale: &scale,
             repeatability: &self.repeatability,
             context: &exam.context,
             table: self.table()?,
@@ -185,8 +186,9 @@ impl Session {
     /// The scale under a place of the current frame, where it can be had: for the ring and the scale bar.
     #[must_use]
     pub fn scale_at(&self, at: PxPoint) -> Option<Calibration> {
-        let file = self.file()?;
-        calibration_for(&file.geometry, &[at], self.work().consent.as_ref()).ok().map(|s| s.calibration)
+        let (exam, file, work) = (self.exam()?, self.file()?, self.work());
+        let facts = self.scale_facts(exam, file, &work);
+        judge(&file.geometry, &[at], work.consent.as_ref(), &facts, exam.context.exam_date).scale.ok().map(|s| s.0)
     }
 
     /// The radius that decides under the chosen table: its outermost edge, mm.

@@ -4,6 +4,7 @@ use super::exam::{FrameKey, FrameWork};
 use super::opening::same_frame;
 use super::outcome::{Need, Outcome};
 use super::{Session, outcome};
+use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::Result;
@@ -62,6 +63,7 @@ pub struct SaveJob {
     landmarks: Landmarks,
     side: Side,
     consent: Option<PixelSpacingConsent>,
+    scale: ScaleFacts,
     repeatability: Repeatability,
     context: ExamContext,
     table: Table,
@@ -79,6 +81,7 @@ impl SaveJob {
             landmarks: &self.landmarks,
             side: self.side,
             consent: self.consent.as_ref(),
+            scale: &self.scale,
             repeatability: &self.repeatability,
             context: &self.context,
             table: &self.table,
@@ -95,6 +98,7 @@ impl SaveJob {
                 sinus: self.landmarks.marginal_sinus,
                 side: Some(self.side),
                 consent: self.consent.clone(),
+                scale: ScaleFacts { hand: self.scale.hand.clone(), resolved: self.scale.resolved.clone(), ..ScaleFacts::default() },
             },
             context: self.context.clone(),
             table: self.table.id().to_owned(),
@@ -151,6 +155,7 @@ impl Session {
             geometry: file.geometry.clone(),
             landmarks,
             side,
+            scale: self.scale_facts(exam, file, &work),
             consent: work.consent,
             repeatability: self.repeatability.clone(),
             context: exam.context.clone(),

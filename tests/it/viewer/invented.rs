@@ -166,6 +166,7 @@ impl Memory {
             Effect::Review(_)
             | Effect::ReadRecords(_)
             | Effect::Teaching(_)
+            | Effect::Scale(_)
             | Effect::DecodeAhead(_)
             | Effect::StopOpening
             | Effect::PickFiles

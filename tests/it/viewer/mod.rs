@@ -6,6 +6,7 @@ mod invented;
 mod plan;
 mod raster;
 mod review;
+mod scale;
 mod screens;
 mod session;
 mod teaching;
