@@ -107,7 +107,7 @@ fn peaks(band: &[f32], w: usize, h: usize, reach: [isize; 2]) -> Vec<(usize, usi
             let beaten = (-reach[1]..=reach[1]).any(|dy| {
                 (-reach[0]..=reach[0]).any(|dx| {
                     let other = value(x + dx, y + dy);
-                    other > v || (other == v && (dy, dx) < (0, 0))
+                    other > v || (other >= v && (dy, dx) < (0, 0))
                 })
             });
             if !beaten {

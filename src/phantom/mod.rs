@@ -134,7 +134,7 @@ impl Definition {
             faults.push(format!("least_pins {} instead of 6 to {}", self.least_pins, pins.len()));
         }
         let off = (self.sound_speed_m_s / ASSUMED_SOUND_SPEED - 1.0).abs();
-        if !(off <= GREATEST_SPEED_OFF) || !(0.0..=50.0).contains(&self.sound_speed_tolerance_m_s) {
+        if !off.is_finite() || off > GREATEST_SPEED_OFF || !(0.0..=50.0).contains(&self.sound_speed_tolerance_m_s) {
             faults.push(format!(
                 "a speed of sound of {} ± {} m/s instead of one near {ASSUMED_SOUND_SPEED}",
                 self.sound_speed_m_s, self.sound_speed_tolerance_m_s

@@ -53,7 +53,8 @@ pub(in crate::calibrate) fn steps_of(group: &[&Mark], length: f64) -> Option<Ste
     }
     let mut marks: Vec<&Mark> = group.to_vec();
     marks.sort_by(|a, b| a.y.total_cmp(&b.y));
-    let mut best: Option<(usize, Vec<(usize, usize)>, f64)> = None;
+    let mut best: Option<Vec<(usize, usize)>> = None;
+    let mut best_step = 0.0;
     // Any step between a mark and one of the next three may be the row's.
     for i in 0..marks.len() {
         for j in i + 1..marks.len().min(i + 4) {
@@ -62,13 +63,13 @@ pub(in crate::calibrate) fn steps_of(group: &[&Mark], length: f64) -> Option<Ste
                 continue;
             }
             let hits = on_places(&marks, marks[i].y, step);
-            let better = best.as_ref().is_none_or(|(n, _, s)| hits.len() > *n || (hits.len() == *n && step > s * 1.5));
+            let better = best.as_ref().is_none_or(|b| hits.len() > b.len() || (hits.len() == b.len() && step > best_step * 1.5));
             if better && is_row(&marks, &hits, length) {
-                best = Some((hits.len(), hits, step));
+                (best, best_step) = (Some(hits), step);
             }
         }
     }
-    let (_, hits, _) = best?;
+    let hits = best?;
     let zero = hits.iter().map(|h| h.0).min()?;
     let places: Vec<(f64, f64)> = hits.iter().map(|(number, mark)| ((number - zero) as f64, marks[*mark].y)).collect();
     let (first, step, u_step, sd) = line(&places)?;
