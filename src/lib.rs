@@ -61,6 +61,8 @@ pub mod interchange;
 
 pub mod plot;
 
+pub mod report;
+
 pub mod cli;
 
 #[cfg(feature = "viewer")]

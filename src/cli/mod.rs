@@ -14,6 +14,7 @@ mod output;
 mod phantom;
 pub(crate) mod profile;
 mod read;
+mod report;
 mod review;
 mod sample;
 mod sheet;
@@ -22,8 +23,8 @@ mod told;
 mod verify;
 
 pub use args::{
-    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, ProfileArgs, ReadArgs, SampleArgs,
-    SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
+    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, PaperArg, ProfileArgs, ReadArgs,
+    ReportArgs, ReportForm, SampleArgs, SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
@@ -54,6 +55,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Guidelines(a) => tables::run(a, &mut out),
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Phantom(a) => phantom::run(a, &mut out),
+        Command::Report(a) => report::run(a, &mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };
     match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {

@@ -2,6 +2,7 @@
 
 use super::{Anchor, Ink, Shape, Tone};
 use crate::estimate::Interval;
+use crate::guideline::{self, BandKind, Table};
 use crate::measure::Value;
 use crate::units::Mm;
 
@@ -52,6 +53,46 @@ pub struct DistanceLine {
     pub reading: Option<Reading>,
     /// Other readings.
     pub marks: Vec<Mark>,
+}
+
+/// The tone of a band.
+#[must_use]
+pub const fn tone(kind: BandKind) -> Tone {
+    match kind {
+        BandKind::Covering => Tone::Covering,
+        BandKind::Reaching => Tone::Reaching,
+        BandKind::LowLying => Tone::Near,
+        BandKind::NotLow => Tone::Far,
+    }
+}
+
+/// The bands of a table with names short enough for the axis.
+#[must_use]
+pub fn bands(table: &Table) -> Vec<Band> {
+    let mut below: Option<&guideline::Band> = None;
+    let mut out = Vec::new();
+    for band in table.bands() {
+        let from = below.and_then(|b| b.upper.as_ref());
+        let mm = |v: f64| format!("{v}");
+        let name = match (band.kind, from, band.upper.as_ref()) {
+            (BandKind::Covering, ..) => "overlaps the os".to_owned(),
+            (BandKind::Reaching, ..) => String::new(),
+            (_, _, Some(to)) if from.is_none_or(|f| f.mm.get() <= 0.0) => {
+                if to.included {
+                    format!("up to {} mm", mm(to.mm.get()))
+                } else {
+                    format!("under {} mm", mm(to.mm.get()))
+                }
+            }
+            (_, Some(f), Some(to)) => format!("{} to {} mm", mm(f.mm.get()), mm(to.mm.get())),
+            (_, Some(f), None) if f.included => format!("more than {} mm", mm(f.mm.get())),
+            (_, Some(f), None) => format!("{} mm or more", mm(f.mm.get())),
+            (_, None, _) => band.label.clone(),
+        };
+        out.push(Band { upper_mm: band.upper.as_ref().map(|e| e.mm), name, tone: tone(band.kind) });
+        below = Some(band);
+    }
+    out
 }
 
 /// The place and the size of letters to draw in.

@@ -119,3 +119,21 @@ pub enum Shape {
         ink: Ink,
     },
 }
+
+/// The same shapes, `k` times as large: a plot made in the proportions of the screen fits on paper unchanged.
+#[must_use]
+pub fn scaled(shapes: &[Shape], k: f64) -> Vec<Shape> {
+    let at = |p: &[f64; 2]| [p[0] * k, p[1] * k];
+    let all = |p: &[[f64; 2]]| p.iter().map(at).collect::<Vec<_>>();
+    let one = |shape: &Shape| match shape {
+        Shape::Bar { x, y, width, height, ink } => Shape::Bar { x: x * k, y: y * k, width: width * k, height: height * k, ink: *ink },
+        Shape::Line { points, width, ink } => Shape::Line { points: all(points), width: width * k, ink: *ink },
+        Shape::Under { points, base, ink } => Shape::Under { points: all(points), base: base * k, ink: *ink },
+        Shape::Dot { at: p, radius, filled, ink } => Shape::Dot { at: at(p), radius: radius * k, filled: *filled, ink: *ink },
+        Shape::Triangle { at: p, height, ink } => Shape::Triangle { at: at(p), height: height * k, ink: *ink },
+        Shape::Text { at: p, anchor, size, text, ink } => {
+            Shape::Text { at: at(p), anchor: *anchor, size: size * k, text: text.clone(), ink: *ink }
+        }
+    };
+    shapes.iter().map(one).collect()
+}

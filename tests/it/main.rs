@@ -20,6 +20,7 @@ mod phantom;
 mod plan;
 mod records;
 mod records_folder;
+mod report;
 mod review;
 mod samples;
 mod scale;

@@ -86,7 +86,7 @@ fn visits(ui: &mut Ui, session: &Session, answer: &Answer, theme: &Theme) {
     }
     if !series.points.is_empty() {
         let chart = Visits {
-            bands: session.table().map(super::line::bands).unwrap_or_default(),
+            bands: session.table().map(crate::plot::distance_line::bands).unwrap_or_default(),
             visits: series
                 .points
                 .iter()

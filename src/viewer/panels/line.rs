@@ -2,9 +2,8 @@
 
 use egui::{Align2, FontId, Pos2, Rect, Role, Sense, Shape as Drawn, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-use crate::guideline::{Band, BandKind, Table};
-use crate::plot::distance_line::{self, DistanceLine, Mark, Reading, Room};
-use crate::plot::{Anchor, Shape, Tone};
+use crate::plot::distance_line::{DistanceLine, Mark, Reading, Room, bands};
+use crate::plot::{Anchor, Shape};
 use crate::reading::Distance;
 use crate::viewer::session::{Outcome, Session};
 use crate::viewer::theme::{Theme, size};
@@ -27,45 +26,6 @@ pub fn contents(session: &Session) -> DistanceLine {
         reading,
         marks: session.others().iter().map(|o| Mark { value: o.value, earlier: o.earlier, label: o.label.clone() }).collect(),
     }
-}
-
-/// The tone of a band.
-#[must_use]
-pub const fn tone(kind: BandKind) -> Tone {
-    match kind {
-        BandKind::Covering => Tone::Covering,
-        BandKind::Reaching => Tone::Reaching,
-        BandKind::LowLying => Tone::Near,
-        BandKind::NotLow => Tone::Far,
-    }
-}
-
-/// The bands of a table with names short enough for the axis.
-pub(super) fn bands(table: &Table) -> Vec<distance_line::Band> {
-    let mut below: Option<&Band> = None;
-    let mut out = Vec::new();
-    for band in table.bands() {
-        let from = below.and_then(|b| b.upper.as_ref());
-        let mm = |v: f64| format!("{v}");
-        let name = match (band.kind, from, band.upper.as_ref()) {
-            (BandKind::Covering, ..) => "overlaps the os".to_owned(),
-            (BandKind::Reaching, ..) => String::new(),
-            (_, _, Some(to)) if from.is_none_or(|f| f.mm.get() <= 0.0) => {
-                if to.included {
-                    format!("up to {} mm", mm(to.mm.get()))
-                } else {
-                    format!("under {} mm", mm(to.mm.get()))
-                }
-            }
-            (_, Some(f), Some(to)) => format!("{} to {} mm", mm(f.mm.get()), mm(to.mm.get())),
-            (_, Some(f), None) if f.included => format!("more than {} mm", mm(f.mm.get())),
-            (_, Some(f), None) => format!("{} mm or more", mm(f.mm.get())),
-            (_, None, _) => band.label.clone(),
-        };
-        out.push(distance_line::Band { upper_mm: band.upper.as_ref().map(|e| e.mm), name, tone: tone(band.kind) });
-        below = Some(band);
-    }
-    out
 }
 
 /// Draws the line in the room that is left.

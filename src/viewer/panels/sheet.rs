@@ -172,7 +172,7 @@ fn other_tables(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme
 
 fn tone_of(reading: &Reading) -> Tone {
     match &reading.distance {
-        Distance::Measured(m) => m.finding.nominal_kind().map_or(Tone::Near, super::line::tone),
+        Distance::Measured(m) => m.finding.nominal_kind().map_or(Tone::Near, crate::plot::distance_line::tone),
         Distance::NoScale { .. } => Tone::Near,
     }
 }
