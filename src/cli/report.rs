@@ -45,7 +45,8 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
         Some(d) => d.clone(),
         None => files::data_dir()?.join("sent-reports"),
     };
-    let (issued, more) = Issued::load(&sent_dir)?;
+    // Before the first report is sent there is no such folder.
+    let (issued, more) = if sent_dir.is_dir() { Issued::load(&sent_dir)? } else { (Vec::new(), Vec::new()) };
     damaged.extend(more);
     let (steps, more) = store.reviews()?;
     damaged.extend(more);

@@ -88,12 +88,9 @@ impl Issued {
     /// Every such record of a folder, by when they were sent, and an error for each file that holds none or was altered.
     ///
     /// # Errors
-    /// [`ErrorKind::Io`] when the folder is there and cannot be listed.
+    /// [`ErrorKind::Io`] when the folder cannot be listed.
     pub fn load(dir: &Path) -> Result<(Vec<Self>, Vec<Error>)> {
         let mut found = (Vec::new(), Vec::new());
-        if !dir.is_dir() {
-            return Ok(found);
-        }
         for path in files::list(dir, "json")? {
             if !path.file_name().is_some_and(|n| n.as_encoded_bytes().starts_with(PREFIX.as_bytes())) {
                 continue;
