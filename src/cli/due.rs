@@ -18,7 +18,7 @@ use crate::followup::Standing;
 use crate::load::scan::scan;
 use crate::reading::context_of;
 use crate::record::{Entry, Onlooker, Patient, ReadingRecord, Store, ToldRecord, study_key, unseen};
-use crate::review::{exams, signed_readings};
+use crate::review::{exams, signed_readings, standing_readings};
 
 pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let folder = match &args.folder {
@@ -97,9 +97,12 @@ pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_t
         }
     }
     let steps: Vec<_> = index.reviews().iter().map(|s| s.record.clone()).collect();
+    let reviews = exams(&records, &steps);
+    let signed = signed_readings(&reviews);
+    let records = standing_readings(&records, &reviews);
     Ok(Gathered {
         told: index.told().iter().map(|t| t.record.clone()).collect(),
-        signed: signed_readings(&exams(&records, &steps)),
+        signed,
         unseen,
         exams: entries.iter().filter(by_then).map(|e| e.exam().to_owned()).collect(),
         frames: entries.iter().filter(by_then).map(Entry::frame).collect(),

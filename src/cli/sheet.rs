@@ -15,6 +15,7 @@ use crate::load::StoredFile;
 use crate::measure::Repeatability;
 use crate::reading::{self, Inputs};
 use crate::record::{Origin, ReadingRecord};
+use crate::review::{exams, standing_readings};
 use crate::sample::{FILE, SavedLandmarks};
 use crate::scanners::{self, History};
 use crate::{files, sheet};
@@ -73,7 +74,10 @@ fn saved(args: &SheetArgs) -> Result<Saved> {
     }
     let (told, more) = store.told()?;
     damaged.extend(more);
-    Ok((records.into_iter().map(|s| s.record).collect(), told.into_iter().map(|t| t.record).collect(), damaged))
+    let records: Vec<ReadingRecord> = records.into_iter().map(|s| s.record).collect();
+    let steps: Vec<_> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
+    let records = standing_readings(&records, &exams(&records, &steps));
+    Ok((records, told.into_iter().map(|t| t.record).collect(), damaged))
 }
 
 /// The sample exam's readings from its saved landmarks, as they would be saved; the clock plays no part in them.

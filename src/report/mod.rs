@@ -23,7 +23,6 @@ pub use note::{ADDED, LONGEST_TEMPLATE, TEMPLATE, note, required};
 pub use patient::{Avoid, Block, Choices, Language, PatientPage, patient_page};
 pub use picture::{Images, Marked, NoImages, Picture, Raster};
 pub use plain::{Plain, Seen};
-pub use reviewed::standing_readings;
 pub use text::text;
 
 use serde::Serialize;

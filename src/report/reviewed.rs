@@ -1,25 +1,9 @@
 //! What a report takes from the review of an exam: the readings that stand, who reviewed, and whether it is signed.
 
-use std::collections::HashSet;
-
 use super::{Line, Part, Request, Standing, Weight};
 use crate::caseload::SavedExam;
-use crate::record::{ReadingRecord, Step, signer_words};
+use crate::record::{Step, signer_words};
 use crate::review::{self, ExamReview};
-
-/// The records that reports are made from: where a review decided which readings of an exam stand, the others of its current
-/// readings are left out. Corrected records stay; they are known by what follows them.
-#[must_use]
-pub fn standing_readings(all: &[ReadingRecord], reviews: &[ExamReview]) -> Vec<ReadingRecord> {
-    let mut left_out: HashSet<&str> = HashSet::new();
-    for exam in reviews {
-        if let Ok(stands) = exam.stands() {
-            let stands: HashSet<&str> = stands.iter().map(|r| r.id()).collect();
-            left_out.extend(exam.readings.iter().map(ReadingRecord::id).filter(|id| !stands.contains(id)));
-        }
-    }
-    all.iter().filter(|r| !left_out.contains(r.id())).cloned().collect()
-}
 
 /// The review of a saved exam.
 pub(super) fn review_of<'a>(exam: &SavedExam, reviews: &'a [ExamReview]) -> Option<&'a ExamReview> {

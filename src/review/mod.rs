@@ -289,3 +289,17 @@ pub fn signed_readings(exams: &[ExamReview]) -> HashSet<String> {
     // Readings beside those that stand were decided upon with them.
     signed.flat_map(|e| e.readings.iter().map(|r| r.id().to_owned())).collect()
 }
+
+/// The records that reports and lists are made from: where a review decided which readings of an exam stand, the others of its
+/// current readings are left out, and while it has not, all but the first reader's: two readers' frames are never taken for
+/// repeats of one. Corrected records stay; they are known by what follows them.
+#[must_use]
+pub fn standing_readings(all: &[ReadingRecord], reviews: &[ExamReview]) -> Vec<ReadingRecord> {
+    let mut left_out: HashSet<&str> = HashSet::new();
+    for exam in reviews {
+        let first = || exam.readers().first().map(|r| exam.of(r)).unwrap_or_default();
+        let stands: HashSet<&str> = exam.stands().unwrap_or_else(|_| first()).iter().map(|r| r.id()).collect();
+        left_out.extend(exam.readings.iter().map(ReadingRecord::id).filter(|id| !stands.contains(id)));
+    }
+    all.iter().filter(|r| !left_out.contains(r.id())).cloned().collect()
+}
