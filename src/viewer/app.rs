@@ -129,7 +129,11 @@ impl App {
                         | egui::Key::ArrowUp
                         | egui::Key::ArrowDown
                 );
-                if !(steers && elsewhere) {
+                if self.session.naming_exceptions()
+                    && let Some(exception) = keys::exception_for(*key, *modifiers)
+                {
+                    actions.push(exception);
+                } else if !(steers && elsewhere) {
                     actions.extend(keys::action_for(&self.keys, self.session.page(), *key, *modifiers, *repeat));
                 }
             }

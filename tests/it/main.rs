@@ -13,6 +13,7 @@ mod cautions;
 mod commands;
 mod coverage;
 mod exam;
+mod exam_records;
 mod export;
 mod guideline;
 mod load;
