@@ -116,7 +116,7 @@ impl App {
             return actions;
         }
         // Arrows, Enter and Space belong to the frame, unless something else than the frame and its landmarks has the focus.
-        let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(id));
+        let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(&self.session, id));
         ctx.input(|i| {
             for event in &i.events {
                 let Event::Key { key, pressed: true, repeat, modifiers, .. } = event else { continue };

@@ -108,7 +108,7 @@ fn forms(mark: Mark, at: Pos2, os: Vec2) -> Vec<Form> {
         Mark::Wall(_) => vec![Form::Open(vec![to(0.0, 0.5), to(0.0, -0.5)]), Form::Open(vec![to(0.5, 0.0), to(-0.5, 0.0)])],
         // Two plates that meet.
         Mark::PlatesMeet => {
-            vec![Form::Open(vec![to(-1.2, 0.7), at, to(-1.2, -0.7)]), Form::Open(vec![to(0.3, 0.7), to(0.3, -0.7)])]
+            vec![Form::Open(vec![to(-1.2, 0.7), at, to(-1.2, -0.7)]), Form::Open(vec![to(0.3, 0.7), to(0.3, -0.7)]), Form::Dot(at)]
         }
         Mark::BasalPlate => vec![Form::Open(vec![to(0.9, 0.0), to(-0.9, 0.0)]), Form::Dot(at)],
         Mark::ChorionicPlate => {

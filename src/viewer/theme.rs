@@ -386,7 +386,7 @@ mod tests {
         let ctx = egui::Context::default();
         install_fonts(&ctx);
         ctx.run_ui(egui::RawInput::default(), |_| {}).textures_delta.clear();
-        let signs = "✓○△–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
+        let signs = "✓○△◇⊘–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
         let ours: String = signs.chars().filter(|c| *c != '日').collect();
         for family in [FontFamily::Proportional, strong()] {
             ctx.fonts_mut(|f| {

@@ -90,6 +90,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     scene.draw_frame();
     scene.draw_ring();
     scene.draw_line();
+    super::more_marks::draw(&scene.painter, session, &|p| scene.at(p));
     landmarks(ui, &scene, &mut actions);
     scene.draw_labels();
     scene.draw_hand_ruler();
@@ -151,8 +152,8 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
 
 /// Whether an item is the frame or one of its landmarks.
 #[must_use]
-pub fn is_of_frame(id: Id) -> bool {
-    id == Id::unique("frame") || Mark::ALL.into_iter().any(|m| id == Id::unique(("landmark", m)))
+pub fn is_of_frame(session: &Session, id: Id) -> bool {
+    id == Id::unique("frame") || session.work().placed().any(|(m, _)| id == Id::unique(("landmark", m)))
 }
 
 /// The frame in words, for those who cannot see it.
@@ -184,7 +185,8 @@ fn landmarks(ui: &mut Ui, scene: &Scene<'_>, actions: &mut Vec<Action>) {
         let reach = Rect::from_center_size(at, Vec2::splat(size::GRAB * 2.0)).intersect(scene.rect);
         let id = Id::unique(("landmark", mark));
         let item = ui.interact(reach, id, sense);
-        let name = format!("{} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
+        let number = if let Mark::Canal(i) | Mark::Wall(i) = mark { format!(" {}", i + 1) } else { String::new() };
+        let name = format!("{}{number} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
         item.widget_info(|| WidgetInfo::labeled(Role::Button, true, name.clone()));
         if item.has_focus() {
             ui.memory_mut(|m| m.set_focus_lock_filter(id, arrows_stay()));
@@ -269,7 +271,9 @@ impl Scene<'_> {
     fn draw_labels(&self) {
         let mut taken: Vec<Rect> =
             self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).collect();
-        for (mark, place) in self.work.placed() {
+        // A trace bears its name once.
+        let named = |m: &Mark| !matches!(m, Mark::Canal(1..) | Mark::Wall(1..));
+        for (mark, place) in self.work.placed().filter(|(m, _)| named(m)) {
             let at = self.at(place);
             let galley = self.painter.layout_no_wrap(mark.words().into(), FontId::proportional(size::BODY), glyphs::colour(mark));
             let other = match mark {
