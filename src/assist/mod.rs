@@ -6,7 +6,7 @@
 
 mod locate;
 
-pub use locate::{LEAST_CONTRAST, METHOD, MOST_SD, offer};
+pub use locate::{LEAST_CONTRAST, METHOD, MOST_SD, Refined, offer, refined};
 
 use serde::{Deserialize, Serialize};
 
@@ -101,6 +101,8 @@ pub enum Declined {
         /// The standard uncertainty found, mm.
         sd_mm: Mm,
     },
+    /// It is a corner or a tip, such as the end of a thin placenta: an offer would move the mark into it.
+    NotPlain,
 }
 
 impl Declined {
@@ -115,6 +117,7 @@ impl Declined {
                 )
             }
             Self::NotClear { sd_mm } => format!("No offer: the boundary is not clear (SD {sd_mm:.1}); the mark is as good."),
+            Self::NotPlain => "No offer: this is a corner or a tip and no plain edge; an offer would move the mark into the tissue.".into(),
         }
     }
 }

@@ -291,7 +291,10 @@ impl Scene<'_> {
             let rects = places.map(|d| Rect::from_min_size(at + d, galley.size()).expand(3.0));
             let room = self.rect.shrink(4.0);
             let chosen = rects.clone().find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)));
-            let Some(rect) = chosen.or_else(|| rects.clone().find(|r| room.contains_rect(*r))) else { continue };
+            // A further landmark without room keeps its form; its name is said in the sheet, and here while it is chosen.
+            let must = Mark::ALL.contains(&mark) || self.session.selected() == Some(mark);
+            let anywhere = || rects.clone().find(|r| must && room.contains_rect(*r));
+            let Some(rect) = chosen.or_else(anywhere) else { continue };
             taken.push(rect);
             self.painter.rect_filled(rect, 3.0, over_frame::HALO);
             self.painter.galley(rect.min + Vec2::splat(3.0), galley, glyphs::colour(mark));
