@@ -10,7 +10,7 @@
 
 use image::{ImageBuffer, Luma};
 
-use super::{Declined, Offer};
+use super::{Declined, Offer, Refinable};
 use crate::calibrate::Calibration;
 use crate::frame::{Frame, Samples};
 use crate::units::{Mm, MmVec, PxPoint};
@@ -71,6 +71,18 @@ pub fn offer(frame: &Frame, mark: PxPoint, calibration: &Calibration) -> Result<
         return Err(Declined::NotPlain);
     }
     Ok(found.offer)
+}
+
+/// As [`offer`], for a landmark that has a name: none is made where the distance itself rests on it, because os and leading
+/// edge are tips (`tests/figures assist`).
+///
+/// # Errors
+/// The reason why no offer is made.
+pub fn offer_for(of: Refinable, frame: &Frame, mark: PxPoint, calibration: &Calibration) -> Result<Offer, Declined> {
+    if of.of_distance() {
+        return Err(Declined::Tip);
+    }
+    offer(frame, mark, calibration)
 }
 
 /// What was found near a mark, whether or not it is worth an offer.

@@ -3,10 +3,13 @@
 //! An offer moves a point along the boundary's normal only, and only where the contrast is high enough for it to help on
 //! synthetic frames with known edges (`tests/figures assist`, docs/EXAMS.md). It is an offer: the reader's own place stands
 //! until the reader accepts, and a record keeps both.
+//!
+//! The leading placental edge and the internal os are tips and no plain edges. There an offer made marks worse on synthetic
+//! frames, always by moving them into the tissue, so none is made for them.
 
 mod locate;
 
-pub use locate::{LEAST_CONTRAST, METHOD, MOST_SD, Refined, offer, refined};
+pub use locate::{LEAST_CONTRAST, METHOD, MOST_SD, Refined, offer, offer_for, refined};
 
 use serde::{Deserialize, Serialize};
 
@@ -66,7 +69,7 @@ impl Refinable {
         }
     }
 
-    /// Whether the distance rests on it.
+    /// Whether the distance rests on it. These are tips, for which no offer is made.
     #[must_use]
     pub const fn of_distance(self) -> bool {
         matches!(self, Self::InternalOs | Self::PlacentalEdge)
@@ -101,6 +104,8 @@ pub enum Declined {
         /// The standard uncertainty found, mm.
         sd_mm: Mm,
     },
+    /// The os and the leading placental edge are tips: there offers made marks worse.
+    Tip,
     /// It is a corner or a tip, such as the end of a thin placenta: an offer would move the mark into it.
     NotPlain,
 }
@@ -117,6 +122,7 @@ impl Declined {
                 )
             }
             Self::NotClear { sd_mm } => format!("No offer: the boundary is not clear (SD {sd_mm:.1}); the mark is as good."),
+            Self::Tip => "No offer: the os and the leading edge are tips; there an offer made marks worse on synthetic frames. It helps on plates, vessel walls and sinus edges.".into(),
             Self::NotPlain => "No offer: this is a corner or a tip and no plain edge; an offer would move the mark into the tissue.".into(),
         }
     }

@@ -225,7 +225,7 @@ pub struct NotesArgs {
     /// Set of frames that this one belongs to: 2 for a rescan after 20 to 60 minutes
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=9))]
     pub set: u8,
-    /// Take the edge assist's refined place for a landmark (placental-edge, internal-os, …); both places are kept
+    /// Take the edge assist's refined place for a landmark (vessel, basal-plate, …); both places are kept
     #[arg(long, value_parser = word::<Refinable>)]
     pub accept_offer: Vec<Refinable>,
     /// Keep that a refined place was offered for a landmark and declined

@@ -66,7 +66,7 @@ pub(super) fn of(
                 .found("none")
         })?;
         let placed = *place;
-        let offer = assist::offer(frame, placed, &scale(placed)?)
+        let offer = assist::offer_for(of, frame, placed, &scale(placed)?)
             .map_err(|why| Error::new(ErrorKind::Invalid, format!("no offer is made for the {}", of.words())).found(why.words()))?;
         if accepted {
             *place = offer.at;

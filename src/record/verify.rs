@@ -6,9 +6,11 @@ use sha2::{Digest, Sha256};
 
 use super::ReadingRecord;
 use super::index::hex;
+use crate::assist;
+use crate::calibrate::header::calibration_for;
 use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
-use crate::frame::FrameId;
+use crate::frame::{Frame, FrameId};
 use crate::guideline::Shelf;
 use crate::measure::{self, Measurement};
 use crate::reading::{self, Distance, Inputs};
@@ -45,6 +47,11 @@ pub trait ImageSource {
     /// The digest of the frame that bears this record's SOP Instance UID and frame number, or, for captures, its digest:
     /// `None` when no such frame is at hand.
     fn digest_of(&self, frame: &FrameId) -> Option<String>;
+
+    /// The frame itself, where it is at hand: to recompute what follows from its samples.
+    fn frame(&self, _: &FrameId) -> Option<Frame> {
+        None
+    }
 }
 
 /// Checks a record made in this process; `images` are the frames at hand, where there are any. A record from a file is
@@ -143,6 +150,12 @@ fn recompute_with(record: &ReadingRecord, images: Option<&dyn ImageSource>, shel
             }
         }
     }
+    if !record.notes.assisted.is_empty() {
+        match images.and_then(|i| i.frame(&record.frame)) {
+            Some(frame) => compare_offers(record, &frame, &mut differ, &mut unchecked),
+            None => unchecked.push("the offers of the edge assist follow from the image, which is not at hand".into()),
+        }
+    }
     if let Some(images) = images {
         match images.digest_of(&record.frame) {
             None => unchecked.push("the image is not among those at hand".into()),
@@ -232,6 +245,30 @@ fn compare_numbers(again: &[(&'static str, f64)], recorded: &[(&'static str, f64
         // A number that is none fails too.
         if !((a - r).abs() <= TOLERANCE_MM) {
             differ(what, a.to_string(), r.to_string());
+        }
+    }
+}
+
+/// The offers of the edge assist, from the frame's own samples.
+fn compare_offers(record: &ReadingRecord, frame: &Frame, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    for a in &record.notes.assisted {
+        if a.method != assist::METHOD {
+            unchecked.push(format!("the method {} is no longer available; this program has {}", a.method, assist::METHOD));
+            continue;
+        }
+        let scale = calibration_for(&record.geometry, &[a.placed], record.pixel_spacing_consent.as_ref());
+        let again = scale.ok().and_then(|s| assist::offer_for(a.of, frame, a.placed, &s.calibration).ok());
+        // Px, mm or a ratio; the tolerance is far below what is shown of any.
+        let near = |x: f64, y: f64| (x - y).abs() <= 1e-6;
+        let same = again.is_some_and(|o| {
+            near(o.at.x, a.offer.at.x)
+                && near(o.at.y, a.offer.at.y)
+                && near(o.sd_mm.get(), a.offer.sd_mm.get())
+                && near(o.contrast, a.offer.contrast)
+                && near(o.moved_mm.get(), a.offer.moved_mm.get())
+        });
+        if !same {
+            differ("an offer of the edge assist", format!("{again:?}"), format!("{:?}", a.offer));
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The edge assist on synthetic frames with known edges. Shared by the test and by `tests/figures assist`.
 
-use osspan::assist::{Offer, offer, refined};
+use osspan::assist::{Offer, Refinable, offer_for, refined};
 use osspan::calibrate::{Basis, Calibration};
 use osspan::frame::{Frame, FrameId, Samples};
 use osspan::synth::anatomy::{Anatomy, Wall};
@@ -15,9 +15,9 @@ use super::coverage::normal_pair;
 /// Differences between the two tissues of a frame, dB.
 pub const STEPS_DB: [f64; 8] = [0.0, 2.0, 4.0, 6.0, 9.0, 12.0, 16.0, 22.0];
 /// Frames of each step.
-pub const FRAMES: u32 = 72;
+pub const FRAMES: u32 = 64;
 /// Frames with a placental edge.
-pub const PLACENTAS: u32 = 72;
+pub const PLACENTAS: u32 = 40;
 /// Simulated clicks on each frame, SD 1 mm in both directions.
 pub const CLICKS: u32 = 12;
 /// Upper ends of the bands of contrast-to-noise that are told apart; the last has none.
@@ -66,7 +66,13 @@ fn scale() -> Calibration {
     Calibration::unchecked_header(SCANNER.mm_per_px_x, SCANNER.mm_per_px_y, Basis::HeaderRegion { region: 1 }).expect("a scale")
 }
 
-fn clicks(frame: &Frame, rng: &mut ChaCha8Rng, edge: impl Fn(&mut ChaCha8Rng) -> PxPoint, error: impl Fn(PxPoint) -> f64) -> Vec<Click> {
+fn clicks(
+    of: Refinable,
+    frame: &Frame,
+    rng: &mut ChaCha8Rng,
+    edge: impl Fn(&mut ChaCha8Rng) -> PxPoint,
+    error: impl Fn(PxPoint) -> f64,
+) -> Vec<Click> {
     let scale = scale();
     (0..CLICKS)
         .map(|_| {
@@ -74,7 +80,7 @@ fn clicks(frame: &Frame, rng: &mut ChaCha8Rng, edge: impl Fn(&mut ChaCha8Rng) ->
             let (dx, dy) = normal_pair(rng);
             let mark = PxPoint::new(at.x + dx / SCANNER.mm_per_px_x, at.y + dy / SCANNER.mm_per_px_y);
             let found = refined(frame, mark, &scale);
-            let offered = offer(frame, mark, &scale).is_ok();
+            let offered = offer_for(of, frame, mark, &scale).is_ok();
             Click { raw: error(mark), refined: found.map(|r| (error(r.offer.at), r.offer)), offered }
         })
         .collect()
@@ -102,7 +108,7 @@ pub fn round_frame(step_db: f64, seed: u64) -> Vec<Click> {
         PxPoint::new(centre.x + radius * c / SCANNER.mm_per_px_x, centre.y + radius * s / SCANNER.mm_per_px_y)
     };
     let error = |p: PxPoint| (((p.x - centre.x) * SCANNER.mm_per_px_x).hypot((p.y - centre.y) * SCANNER.mm_per_px_y) - radius).abs();
-    clicks(&frame(samples), &mut rng, edge, error)
+    clicks(Refinable::BasalPlate, &frame(samples), &mut rng, edge, error)
 }
 
 /// Clicks near the placental edge of a whole synthetic frame, a tip and no plain edge; errors in the plane.
@@ -119,7 +125,7 @@ pub fn placenta_frame(seed: u64) -> Vec<Click> {
     let samples = render(&anatomy, &SCANNER, &hold, Seed { tissue: seed, shot: 1 }).expect("a frame");
     let at = t.placental_edge;
     let error = |p: PxPoint| ((p.x - at.x) * SCANNER.mm_per_px_x).hypot((p.y - at.y) * SCANNER.mm_per_px_y);
-    clicks(&frame(samples), &mut rng, |_| at, error)
+    clicks(Refinable::PlacentalEdge, &frame(samples), &mut rng, |_| at, error)
 }
 
 /// Sums up clicks that have a refined place.

@@ -18,6 +18,7 @@ mod exam_records;
 mod export;
 mod guideline;
 mod load;
+mod own_repeatability;
 mod phantom;
 mod plan;
 mod records;

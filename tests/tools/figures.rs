@@ -215,6 +215,10 @@ fn assist_table() -> String {
     for (step, clicks) in STEPS_DB.iter().zip(&frames) {
         text.push_str(&format!("| {step} | {}\n", offered(clicks)));
     }
-    text.push_str(&format!("| all of them | {}\n| placental edge | {}\n", offered(&all), offered(&placentas)));
+    text.push_str(&format!("| all of them | {}\n", offered(&all)));
+    text.push_str(&format!(
+        "\nAt the leading edge of a placenta, which is a tip, with no rule when to offer; none is offered there:\n\n| {head}\n|{rule}\n| {}\n",
+        cells(tally(&placentas))
+    ));
     text
 }

@@ -270,7 +270,7 @@ impl Session {
             self.tell("No offer: there is no scale where the landmark lies.");
             return;
         };
-        match assist::offer(&frame, placed, &scale) {
+        match assist::offer_for(of, &frame, placed, &scale) {
             Ok(offer) => {
                 self.put_down();
                 self.selected = Some(mark);

@@ -170,24 +170,26 @@ fn a_covering_frame_makes_the_exam_discordant_and_records_hold_what_was_saved() 
 fn an_offer_waits_for_an_answer_and_both_places_stay_in_the_record() {
     let mut d = Desk::ready();
     d.fourteen();
-    // The invented placenta's right end lies at x = 260, y = 330.
-    d.put(Mark::PlacentalEdge, 252.0, 330.0);
-    d.act(Action::PutDown);
+    // The invented placenta's right end lies at x = 260, y = 330: taken here for a plate.
     let own = PxPoint::new(252.0, 330.0);
+    d.put(Mark::PlatesMeet, 240.0, 280.0);
+    d.put(Mark::BasalPlate, own.x, own.y);
+    d.put(Mark::ChorionicPlate, 200.0, 275.0);
+    d.act(Action::Select(Mark::BasalPlate));
     press(&mut d, Key::Z, Modifiers::NONE);
     let offer = d.session.offer().copied().unwrap_or_else(|| panic!("{:?}", d.session.messages()));
-    assert_eq!((offer.mark, offer.placed, d.session.work().get(Mark::PlacentalEdge)), (Mark::PlacentalEdge, own, Some(own)));
+    assert_eq!((offer.mark, offer.placed, d.session.work().get(Mark::BasalPlate)), (Mark::BasalPlate, own, Some(own)));
     assert!((offer.offer.at.x - 260.0).abs() < 4.0 && offer.offer.at.x > 252.0, "{offer:?}");
     d.act(Action::Save);
     assert!(d.session.messages().iter().any(|m| m.contains("An offer of the edge assist is open")));
     press(&mut d, Key::Enter, Modifiers::NONE);
-    assert_eq!(d.session.work().get(Mark::PlacentalEdge), Some(offer.offer.at));
+    assert_eq!(d.session.work().get(Mark::BasalPlate), Some(offer.offer.at));
     assert!(d.session.offer().is_none());
     d.act(Action::Undo);
-    assert_eq!(d.session.work().get(Mark::PlacentalEdge), Some(own), "one step takes it back, with its note");
+    assert_eq!(d.session.work().get(Mark::BasalPlate), Some(own), "one step takes it back, with its note");
     assert!(d.session.work().notes.assisted.is_empty());
     // Declined by Escape, the reader's own stays and the offer is kept with it.
-    d.act(Action::Select(Mark::PlacentalEdge));
+    d.act(Action::Select(Mark::BasalPlate));
     press(&mut d, Key::Z, Modifiers::NONE);
     d.act(Action::Escape);
     let assisted = d.session.work().notes.assisted.clone();
@@ -195,8 +197,8 @@ fn an_offer_waits_for_an_answer_and_both_places_stay_in_the_record() {
     assert!(!d.session.work().notes.distance_assisted());
     d.act(Action::Save);
     assert_eq!(d.world.saved.lock().unwrap()[0].record.notes.assisted, assisted);
-    // Where there is nothing to find, it says so and offers nothing.
-    d.act(Action::Select(Mark::InternalOs));
+    // For the os and the leading edge none is made, and that is said.
+    d.act(Action::Select(Mark::PlacentalEdge));
     press(&mut d, Key::Z, Modifiers::NONE);
     assert!(d.session.offer().is_none() && d.session.messages().iter().any(|m| m.starts_with("No offer")), "{:?}", d.session.messages());
 }
