@@ -35,7 +35,7 @@ pub struct HeldReading {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
 pub struct HeldExam {
-    /// Every reading of the exam by this reader that has a distance, in the order of saving, this record's own last.
+    /// Every reading of the exam by this reader that has a distance, in the order of frames, this record's own last.
     pub readings: Vec<HeldReading>,
     /// What was known besides.
     pub model: Model,
@@ -101,7 +101,7 @@ pub fn same_exam(a: &ReadingRecord, b: &ReadingRecord) -> bool {
 }
 
 /// This reader's other readings of a record's exam: the newest of each frame, none that another of them follows, in the
-/// order of saving. A second reader's are not among them.
+/// order of frames. A second reader's are not among them.
 #[must_use]
 pub fn others_of<'a>(record: &ReadingRecord, all: impl IntoIterator<Item = &'a ReadingRecord>) -> Vec<&'a ReadingRecord> {
     let own: Vec<&ReadingRecord> = all.into_iter().filter(|r| r.reader == record.reader && same_exam(r, record)).collect();
@@ -115,6 +115,11 @@ pub fn others_of<'a>(record: &ReadingRecord, all: impl IntoIterator<Item = &'a R
         newest.retain(|n| !same(&n.frame, &r.frame));
         newest.push(r);
     }
+    // By frame and not by time, so that the same readings always stand in the same order.
+    newest.sort_by(|a, b| {
+        let by = |r: &ReadingRecord| (r.frame.sop_instance_uid.clone(), r.frame.frame_number, r.frame.sha256.clone());
+        by(a).cmp(&by(b))
+    });
     newest
 }
 

@@ -219,7 +219,7 @@ fn a_correction_takes_the_place_of_what_it_follows_and_other_readers_stay_out_of
     let third = case.record_of(origin(9)).unwrap().with_exam(&all).unwrap();
     let held = third.exam.unwrap();
     let ids: Vec<&str> = held.readings.iter().map(|r| r.record.as_str()).collect();
-    assert_eq!(ids, [all[1].id(), all[2].id(), ""]);
+    assert_eq!(ids, [all[2].id(), all[1].id(), ""]);
 }
 
 #[test]
