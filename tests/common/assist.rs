@@ -114,14 +114,19 @@ pub fn round_frame(step_db: f64, seed: u64) -> Vec<Click> {
 /// Clicks near the placental edge of a whole synthetic frame, a tip and no plain edge; errors in the plane.
 pub fn placenta_frame(seed: u64) -> Vec<Click> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let wall = if between(&mut rng, 0.0, 1.0) < 0.5 { Wall::Anterior } else { Wall::Posterior };
-    let anatomy = Anatomy { placenta_on: wall, ..Anatomy::posterior(between(&mut rng, 5.0, 30.0)) };
-    let hold = Hold {
-        os_x_mm: between(&mut rng, -6.0, 6.0),
-        os_y_mm: between(&mut rng, 26.0, 34.0),
-        turn_degrees: between(&mut rng, -10.0, 10.0),
-    };
-    let t = truth(&anatomy, &SCANNER, &hold).expect("a truth");
+    // Not every hold of the probe is possible with every anatomy: drawn again until one is.
+    let (anatomy, hold, t) = (0..100)
+        .find_map(|_| {
+            let wall = if between(&mut rng, 0.0, 1.0) < 0.5 { Wall::Anterior } else { Wall::Posterior };
+            let anatomy = Anatomy { placenta_on: wall, ..Anatomy::posterior(between(&mut rng, 5.0, 30.0)) };
+            let hold = Hold {
+                os_x_mm: between(&mut rng, -6.0, 6.0),
+                os_y_mm: between(&mut rng, 26.0, 34.0),
+                turn_degrees: between(&mut rng, -10.0, 10.0),
+            };
+            truth(&anatomy, &SCANNER, &hold).ok().map(|t| (anatomy, hold, t))
+        })
+        .expect("a possible frame");
     let samples = render(&anatomy, &SCANNER, &hold, Seed { tissue: seed, shot: 1 }).expect("a frame");
     let at = t.placental_edge;
     let error = |p: PxPoint| ((p.x - at.x) * SCANNER.mm_per_px_x).hypot((p.y - at.y) * SCANNER.mm_per_px_y);
