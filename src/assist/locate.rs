@@ -61,13 +61,14 @@ const CELLS: i32 = (HALF_GRID / STEP) as i32;
 /// The reason why no offer is made.
 pub fn offer(frame: &Frame, mark: PxPoint, calibration: &Calibration) -> Result<Offer, Declined> {
     let found = refined(frame, mark, calibration).ok_or(Declined::NearBorder)?;
-    if !(found.offer.contrast >= LEAST_CONTRAST) {
+    if found.offer.contrast.is_nan() || found.offer.contrast < LEAST_CONTRAST {
         return Err(Declined::LittleContrast { contrast: found.offer.contrast });
     }
-    if !(found.offer.sd_mm.get() <= MOST_SD) {
+    if !found.offer.sd_mm.get().is_finite() || found.offer.sd_mm.get() > MOST_SD {
         return Err(Declined::NotClear { sd_mm: found.offer.sd_mm });
     }
-    if !(found.fit >= LEAST_FIT && found.bend_mm <= MOST_BEND) {
+    let plain = found.fit >= LEAST_FIT && found.bend_mm <= MOST_BEND;
+    if !plain {
         return Err(Declined::NotPlain);
     }
     Ok(found.offer)

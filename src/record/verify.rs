@@ -243,7 +243,8 @@ fn compare_numbers(again: &[(&'static str, f64)], recorded: &[(&'static str, f64
     }
     for ((what, a), (_, r)) in again.iter().zip(recorded) {
         // A number that is none fails too.
-        if !((a - r).abs() <= TOLERANCE_MM) {
+        let same = (a - r).abs() <= TOLERANCE_MM;
+        if !same {
             differ(what, a.to_string(), r.to_string());
         }
     }
