@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction,
-    TeachingEffect,
+    ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect,
+    TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
