@@ -86,6 +86,7 @@ fn an_old_record_keeps_what_it_was_made_with_and_a_new_one_has_no_proxy_added() 
         landmarks: &case.landmarks,
         side: case.side,
         consent: None,
+        scale: &osspan::calibrate::HEADER_ALONE,
         repeatability: &own,
         context: &case.context,
         notes: &case.notes,
