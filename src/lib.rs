@@ -27,6 +27,8 @@ pub mod scanners;
 
 pub mod measure;
 
+pub mod assist;
+
 pub mod exam;
 
 pub mod context;

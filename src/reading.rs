@@ -7,13 +7,15 @@ use crate::calibrate::cross::{CrossCheck, ScaleLine};
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::calibrate::{Calibration, Judged, ScaleFacts, Standing, judge};
 use crate::cautions::{self, Caution};
-use crate::context::{Dating, ExamContext};
+use crate::context::{Bladder, Contraction, Dating, ExamContext, Route};
 use crate::error::Result;
+use crate::exam::{Adequacy, FrameNotes, Item, MOST_OFFERS, MOST_SETS};
 use crate::frame::Geometry;
 use crate::guideline::{self, Finding, Table};
 use crate::load::Facts;
+use crate::measure::more::{MoreMeasured, check_size, measure_more};
 use crate::measure::{self, Landmarks, Measurement, Repeatability, Side, SideCheck, words};
-use crate::units::PxPoint;
+use crate::units::{Mm, PxPoint};
 
 /// Everything a reading follows from.
 #[derive(Clone, Copy, Debug)]
@@ -32,6 +34,8 @@ pub struct Inputs<'a> {
     pub repeatability: &'a Repeatability,
     /// What is known of the exam.
     pub context: &'a ExamContext,
+    /// What was said and marked on the frame besides: [`FrameNotes::NONE`] when nothing was.
+    pub notes: &'a FrameNotes,
     /// The chosen guideline table.
     pub table: &'a Table,
 }
@@ -82,6 +86,10 @@ pub struct Reading {
     pub detail: String,
     /// The finding in words.
     pub finding: String,
+    /// Lengths that follow from further landmarks.
+    pub more: MoreMeasured,
+    /// Whether the frame counts in its exam.
+    pub adequacy: Adequacy,
     /// What must be said beside it.
     pub cautions: Vec<Caution>,
     /// Why it must not be saved yet; empty when it may be.
@@ -117,7 +125,7 @@ pub fn scale_standing(distance: &Distance, facts: &ScaleFacts, exam: Option<jiff
 /// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) when landmarks and statement contradict each other or a landmark is
 /// not on the frame. A missing scale is not an error but [`Distance::NoScale`].
 pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
-    check_on_frame(inputs.geometry, inputs.landmarks)?;
+    check_on_frame(inputs)?;
     let edge = inputs.landmarks.edge.at();
     let mut points = vec![inputs.landmarks.internal_os, edge];
     points.extend(inputs.landmarks.marginal_sinus);
@@ -127,11 +135,22 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
         Ok((calibration, warnings)) => Scale { calibration, warnings },
         Err(e) => return Ok(Reading { scale_lines: lines, unresolved, ..without_scale(inputs, e.message()) }),
     };
-    let measurement = measure::edge_to_os(inputs.landmarks, inputs.side, &scale.calibration, inputs.repeatability)?;
-    let age = inputs.context.gestational_age().ok();
-    let finding = guideline::classify(inputs.table, &measurement, age, inputs.context);
+    let more = more_of(inputs);
+    let mut measurement = measure::edge_to_os(inputs.landmarks, inputs.side, &scale.calibration, inputs.repeatability)?;
+    // The os is a patch: an edge within its marked width reaches it, whatever side was stated. The body point still checks the statement.
+    if more.patch().is_some_and(|p| p.edge_within) && inputs.side != Side::Reaches {
+        let side_check = measurement.side_check;
+        measurement = measure::edge_to_os(inputs.landmarks, Side::Reaches, &scale.calibration, inputs.repeatability)?;
+        measurement.side_check = side_check;
+    }
+    let context = context_in_force(inputs.context, inputs.notes, &more);
+    let age = context.gestational_age().ok();
+    let finding = guideline::classify(inputs.table, &measurement, age, &context);
     let print = words::printer(|printed, real| inputs.table.same_band(printed, real));
-    let mut blocks = Vec::new();
+    let mut blocks = blocks_of(inputs);
+    if more.patch().is_some_and(|p| p.centre_outside) {
+        blocks.push("The marked centre of the os lies outside its marked width: move the centre or the ends.".into());
+    }
     if measurement.side_check == SideCheck::Disagrees {
         blocks.push(format!(
             "The placental body lies on the other side than \"{}\" says: move the body or the edge, or state the side again.",
@@ -139,7 +158,7 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
         ));
     }
     let cautions = cautions::cautions(&cautions::Facts {
-        context: inputs.context,
+        context: &context,
         age,
         scale: cautions::Scale::of(standing),
         stated_side: Some(inputs.side),
@@ -150,6 +169,8 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
         headline: words::headline(&measurement.value, &print),
         detail: words::detail(&measurement, &print),
         finding: guideline::headline(&finding),
+        more,
+        adequacy: inputs.notes.checklist.adequacy(),
         cautions,
         blocks,
         scale_lines: lines,
@@ -158,20 +179,71 @@ pub fn read(inputs: &Inputs<'_>) -> Result<Reading> {
     })
 }
 
+/// The lengths of the further landmarks, each on the scale of its own points.
+fn more_of(inputs: &Inputs<'_>) -> MoreMeasured {
+    let scale = |points: &[PxPoint]| {
+        judge(inputs.geometry, points, inputs.consent, inputs.scale, inputs.context.exam_date).scale.map(|(calibration, _)| calibration)
+    };
+    measure_more(inputs.landmarks, &inputs.notes.more, inputs.repeatability, &scale)
+}
+
+fn blocks_of(inputs: &Inputs<'_>) -> Vec<String> {
+    inputs.notes.more.lacks().into_iter().map(str::to_owned).collect()
+}
+
+/// What is known of the exam for this one frame: what was said of the exam, what the reader said of the frame, and what was
+/// measured on it. Where two answers differ the graver one holds, so that a frame with a full bladder, a contraction or
+/// another route is never classified as a transvaginal finding because the exam's others are.
+#[must_use]
+pub fn context_in_force(context: &ExamContext, notes: &FrameNotes, more: &MoreMeasured) -> ExamContext {
+    let mut out = context.clone();
+    let said = |item| notes.checklist.get(item);
+    match said(Item::Transvaginal) {
+        Some(true) if out.route == Route::Unknown => out.route = Route::Transvaginal,
+        // Which other route it was is not said by that.
+        Some(false) if out.route == Route::Transvaginal => out.route = Route::Unknown,
+        _ => {}
+    }
+    match said(Item::BladderEmpty) {
+        Some(true) if out.bladder == Bladder::Unknown => out.bladder = Bladder::Empty,
+        Some(false) => out.bladder = Bladder::Full,
+        _ => {}
+    }
+    match said(Item::NoContraction) {
+        Some(true) if out.contraction == Contraction::Unknown => out.contraction = Contraction::Absent,
+        Some(false) => out.contraction = Contraction::Present,
+        _ => {}
+    }
+    let shorter = |a: Option<Mm>, b: Option<Mm>| match (a, b) {
+        (Some(a), Some(b)) => Some(if a < b { a } else { b }),
+        (a, b) => a.or(b),
+    };
+    // A vessel that beats at the mother's rate is none of the fetus; everything else counts as one until shown otherwise.
+    let vessel = more.vessel.as_ref().and_then(|q| q.measured()).filter(|v| v.fetal_rate != Some(false)).map(|v| v.length.mm);
+    out.vessel_to_os_mm = shorter(out.vessel_to_os_mm, vessel);
+    let cervix = more.cervix.as_ref().and_then(|q| q.measured()).map(|c| c.straight.mm);
+    out.cervical_length_mm = shorter(out.cervical_length_mm, cervix);
+    out
+}
+
 fn without_scale(inputs: &Inputs<'_>, reason: String) -> Reading {
+    let more = more_of(inputs);
+    let context = context_in_force(inputs.context, inputs.notes, &more);
     Reading {
         headline: "No millimetres: no trustworthy scale".into(),
         detail: String::new(),
         finding: format!("No finding under {}: a distance in millimetres is needed", inputs.table.name()),
+        adequacy: inputs.notes.checklist.adequacy(),
         cautions: cautions::cautions(&cautions::Facts {
-            context: inputs.context,
-            age: inputs.context.gestational_age().ok(),
+            context: &context,
+            age: context.gestational_age().ok(),
             scale: cautions::Scale::Missing,
             stated_side: Some(inputs.side),
             measurement: None,
             finding: None,
         }),
-        blocks: Vec::new(),
+        blocks: blocks_of(inputs),
+        more,
         scale_lines: Vec::new(),
         unresolved: Vec::new(),
         distance: Distance::NoScale { reason },
@@ -179,23 +251,26 @@ fn without_scale(inputs: &Inputs<'_>, reason: String) -> Reading {
 }
 
 /// A landmark off the frame is a slip of the hand or of the wrong file, with or without a scale.
-fn check_on_frame(geometry: &Geometry, landmarks: &Landmarks) -> Result<()> {
+fn check_on_frame(inputs: &Inputs<'_>) -> Result<()> {
     use crate::error::{Error, ErrorKind};
+    let (geometry, landmarks, notes) = (inputs.geometry, inputs.landmarks, inputs.notes);
+    check_size(&notes.more)?;
     let (w, h) = (f64::from(geometry.columns), f64::from(geometry.rows));
     let on = |p: PxPoint| p.is_finite() && (0.0..=w).contains(&p.x) && (0.0..=h).contains(&p.y);
-    let named = [
-        ("internal os", Some(landmarks.internal_os)),
-        (landmarks.edge.words(), Some(landmarks.edge.at())),
-        ("placental body", landmarks.placental_body),
-        ("marginal sinus", landmarks.marginal_sinus),
-    ];
-    for (name, point) in named {
-        if let Some(p) = point.filter(|p| !on(*p)) {
-            return Err(Error::new(ErrorKind::Invalid, format!("the {name} landmark is not on the frame"))
-                .expected(format!("x from 0 to {w} px and y from 0 to {h} px"))
-                .found(format!("({}, {})", p.x, p.y))
-                .remedy("Check that the landmarks belong to this frame"));
-        }
+    let mut named = vec![("internal os", landmarks.internal_os), (landmarks.edge.words(), landmarks.edge.at())];
+    named.extend(landmarks.placental_body.map(|p| ("placental body", p)));
+    named.extend(landmarks.marginal_sinus.map(|p| ("marginal sinus", p)));
+    named.extend(notes.more.named());
+    if let Some((name, p)) = named.into_iter().find(|(_, p)| !on(*p)) {
+        return Err(Error::new(ErrorKind::Invalid, format!("the {name} landmark is not on the frame"))
+            .expected(format!("x from 0 to {w} px and y from 0 to {h} px"))
+            .found(format!("({}, {})", p.x, p.y))
+            .remedy("Check that the landmarks belong to this frame"));
+    }
+    if notes.assisted.len() > MOST_OFFERS || !(1..=MOST_SETS).contains(&notes.set_number()) {
+        return Err(Error::new(ErrorKind::Limit, "the reading cannot be made")
+            .expected(format!("at most {MOST_OFFERS} offers and sets of frames from 1 to {MOST_SETS}"))
+            .found(format!("{} offers, set {}", notes.assisted.len(), notes.set_number())));
     }
     Ok(())
 }

@@ -328,5 +328,7 @@ pub fn own_repeatability(nested: &Nested) -> Result<Repeatability> {
                 .into(),
             provenance: Provenance::OwnMeasurement,
         },
+        degrees_of_freedom: Some(total.degrees),
+        readings: None,
     })
 }

@@ -9,6 +9,7 @@ pub mod bootstrap;
 pub mod components;
 pub mod icc;
 pub mod kappa;
+pub mod own;
 pub mod planning;
 mod quantiles;
 pub mod study;

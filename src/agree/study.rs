@@ -5,6 +5,8 @@
 //! - A reading that its own reader corrected is replaced by the correction.
 //! - A reading made after seeing another reader's reading of the frame is not blind, and counts only where that is asked for.
 //! - One reader's readings of one frame count as repeats only when they are at least [`LEAST_SPACING_HOURS`] apart.
+//! - Readings made with an accepted offer of the edge assist are a study of their own, where that is asked for.
+//! - A frame that its reader judged inadequate does not count.
 //! - A record whose content does not match its digest never counts.
 //! - A one-sided value, and an edge that reaches the os, have no signed distance: they take part in findings only.
 //!
@@ -14,7 +16,7 @@
 mod analyse;
 mod rows;
 
-pub use analyse::{OwnRepeatability, PairStudy, ReaderStudy, Study, Subgroup, Together, study};
+pub use analyse::{OwnRepeatability, PairStudy, ReaderStudy, Study, Subgroup, Together, own_of, study};
 pub use rows::Row;
 
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -22,6 +24,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, ErrorKind, Result};
+use crate::exam::Adequacy;
 use crate::guideline::{self, BandKind, Outcome, Table};
 use crate::measure::Value;
 use crate::reading::Distance;
@@ -37,6 +40,8 @@ pub const MOST_RECORDS: usize = 100_000;
 pub struct Options {
     /// Whether readings made after seeing another reader's count too.
     pub include_not_blinded: bool,
+    /// Whether the readings made with edge assist are looked at, instead of those without.
+    pub assisted: bool,
     /// Resamples of patients for each interval.
     pub resamples: u32,
     /// The seed of the resampling.
@@ -45,7 +50,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { include_not_blinded: false, resamples: 2_000, seed: 1 }
+        Self { include_not_blinded: false, assisted: false, resamples: 2_000, seed: 1 }
     }
 }
 
@@ -90,6 +95,10 @@ pub struct LeftOut {
     pub altered: usize,
     /// The same record again, from another folder.
     pub same_again: usize,
+    /// Made with edge assist, where those without are looked at, or the other way round.
+    pub assist: usize,
+    /// Of frames that their reader judged inadequate.
+    pub inadequate: usize,
 }
 
 /// The readings that count.
@@ -127,7 +136,8 @@ impl<K: std::hash::Hash + Eq> Numbers<K> {
 ///
 /// # Errors
 /// [`ErrorKind::Limit`] beyond [`MOST_RECORDS`]; [`ErrorKind::Record`] when a record's time of saving cannot be read.
-pub fn readings(records: &[ReadingRecord], options: &Options) -> Result<Readings> {
+pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, options: &Options) -> Result<Readings> {
+    let records: Vec<&ReadingRecord> = records.into_iter().collect();
     if records.len() > MOST_RECORDS {
         return Err(Error::new(ErrorKind::Limit, "the study cannot be made")
             .expected(format!("at most {MOST_RECORDS} records"))
@@ -166,6 +176,14 @@ pub fn readings(records: &[ReadingRecord], options: &Options) -> Result<Readings
     for (at, record) in sound {
         if corrected.contains(record.id()) {
             left_out.corrected += 1;
+            continue;
+        }
+        if record.notes.distance_assisted() != options.assisted {
+            left_out.assist += 1;
+            continue;
+        }
+        if matches!(record.notes.checklist.adequacy(), Adequacy::Inadequate { .. }) {
+            left_out.inadequate += 1;
             continue;
         }
         if !blind(record, &by_id) {

@@ -24,7 +24,8 @@ pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
         records.extend(found.into_iter().map(|s| s.record));
         damaged.extend(faulty);
     }
-    let options = Options { include_not_blinded: args.include_unblinded, resamples: args.resamples, seed: args.seed };
+    let options =
+        Options { include_not_blinded: args.include_unblinded, assisted: args.assisted, resamples: args.resamples, seed: args.seed };
     let made = study(&readings(&records, &options)?, &options)?;
     if args.json {
         let text =
@@ -81,6 +82,8 @@ fn text(out: &mut dyn Write, s: &Study) -> Result<()> {
         (l.too_soon, "by the same reader less than 24 hours after the last of the frame"),
         (l.altered, "do not match their digest"),
         (l.same_again, "the same record again"),
+        (l.assist, if s.options.assisted { "made without edge assist" } else { "made with edge assist: --assisted looks at those" }),
+        (l.inadequate, "of frames judged inadequate"),
     ] {
         if n > 0 {
             output::line(out, &format!("  left out: {n} {why}"))?;

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use super::export::ExportCommand;
 use super::phantom::PhantomCommand;
 use super::review::ReviewCommand;
+use crate::assist::Refinable;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
 use crate::measure::Side;
@@ -42,6 +43,8 @@ pub enum Command {
     Verify(VerifyArgs),
     /// List the records of a folder that answer every question asked
     Find(FindArgs),
+    /// What the frames of each exam come to, from saved readings
+    Exam(ExamValuesArgs),
     /// Sign a list of a folder's newest records, to be kept elsewhere; verify then tells when one is lost
     Checkpoint(CheckpointArgs),
     /// Make a teaching set without identity: prepare, look at each frame and decide, write
@@ -102,6 +105,9 @@ pub struct ReadArgs {
     /// Where the placenta lies, as you see it; there is no default
     #[arg(long, value_enum)]
     pub side: SideArg,
+    /// Further landmarks, the checklist, the set of frames and the edge assist
+    #[command(flatten)]
+    pub notes: NotesArgs,
     /// Guideline table (see `osspan guidelines`); there is no default
     #[arg(long)]
     pub guideline: String,
@@ -166,6 +172,79 @@ pub struct ReadArgs {
     #[arg(long)]
     pub records: Option<PathBuf>,
     /// Print the record as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What `read` takes besides the distance. All of it is optional.
+#[derive(Debug, Default, Args)]
+#[command(next_help_heading = "Besides the distance")]
+pub struct NotesArgs {
+    /// External os; with the internal os it gives the cervical length
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub external_os: Option<PxPoint>,
+    /// A point of the trace along the canal, from the external os on; repeat it for each
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub canal: Vec<PxPoint>,
+    /// Where basal and chorionic plate meet, for the thickness and angle of the edge
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub plates_meet: Option<PxPoint>,
+    /// A point on the basal plate
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub basal_plate: Option<PxPoint>,
+    /// A point on the chorionic plate, opposite
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub chorionic_plate: Option<PxPoint>,
+    /// Nearest wall of a vessel outside the placenta
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub vessel: Option<PxPoint>,
+    /// Whether pulsed Doppler showed a fetal rate in it: yes, no
+    #[arg(long, value_parser = yes_or_no)]
+    pub fetal_rate: Option<bool>,
+    /// Whether a loop of cord was excluded: yes, no
+    #[arg(long, value_parser = yes_or_no)]
+    pub cord_loop_excluded: Option<bool>,
+    /// A point of the trace along the wall, from the internal os on; repeat it for each. The straight line decides
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub wall: Vec<PxPoint>,
+    /// One end of the os, for its width
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub os_end: Option<PxPoint>,
+    /// The other end of the os
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub os_other_end: Option<PxPoint>,
+    /// Attest every item of the frame's checklist but the exceptions
+    #[arg(long)]
+    pub attest: bool,
+    /// Letters of the checklist's exceptions, such as "be": see `osspan exam --checklist`
+    #[arg(long, default_value = "")]
+    pub except: String,
+    /// Another reason why the frame does not count
+    #[arg(long)]
+    pub leave_out: Option<String>,
+    /// Set of frames that this one belongs to: 2 for a rescan after 20 to 60 minutes
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=9))]
+    pub set: u8,
+    /// Take the edge assist's refined place for a landmark (vessel, basal-plate, …); both places are kept
+    #[arg(long, value_parser = word::<Refinable>)]
+    pub accept_offer: Vec<Refinable>,
+    /// Keep that a refined place was offered for a landmark and declined
+    #[arg(long, value_parser = word::<Refinable>)]
+    pub decline_offer: Vec<Refinable>,
+}
+
+/// Arguments of `exam`.
+#[derive(Debug, Args)]
+pub struct ExamValuesArgs {
+    /// Folder of records; the user's data folder when none is named
+    pub folder: Option<PathBuf>,
+    /// Only this reader's
+    #[arg(long)]
+    pub reader: Option<String>,
+    /// Print the checklist of a frame with its letters and sources, and nothing else
+    #[arg(long)]
+    pub checklist: bool,
+    /// Print as JSON
     #[arg(long)]
     pub json: bool,
 }
@@ -248,6 +327,9 @@ pub struct AgreeArgs {
     /// Count readings made after seeing another reader's too; agreement then looks better than it is
     #[arg(long)]
     pub include_unblinded: bool,
+    /// Look at the readings that were made with edge assist, instead of those without
+    #[arg(long)]
+    pub assisted: bool,
     /// Resamples of patients for each interval
     #[arg(long, default_value_t = 2_000, value_parser = clap::value_parser!(u32).range(100..=100_000))]
     pub resamples: u32,
@@ -522,6 +604,15 @@ fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
 /// A plausible number of previous caesareans.
 fn caesareans(text: &str) -> Result<u8, String> {
     Limits::CAESAREANS.count(text).map_err(|e| e.to_string())?.ok_or_else(|| "expected a number".to_owned())
+}
+
+/// "yes" or "no".
+fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text {
+        "yes" => Ok(true),
+        "no" => Ok(false),
+        other => Err(format!("expected yes or no, found \"{other}\"; leave it out when it is not known")),
+    }
 }
 
 /// A point: "12.5,40" with decimal points, or "12,5;40" where commas may be decimal.

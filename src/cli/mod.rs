@@ -7,9 +7,11 @@ mod agree;
 mod args;
 mod checkpoint;
 pub(crate) mod due;
+mod exam;
 mod export;
 mod find;
 mod list;
+mod notes;
 mod output;
 mod phantom;
 pub(crate) mod profile;
@@ -23,8 +25,8 @@ mod told;
 mod verify;
 
 pub use args::{
-    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, FindArgs, GuidelinesArgs, ListArgs, PaperArg, ProfileArgs, ReadArgs,
-    ReportArgs, ReportForm, SampleArgs, SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
+    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, NotesArgs, PaperArg,
+    ProfileArgs, ReadArgs, ReportArgs, ReportForm, SampleArgs, SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
@@ -43,6 +45,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Read(a) => read::run(a, &mut out),
         Command::List(a) => list::run(a, &mut out),
         Command::Verify(a) => verify::run(a, &mut out),
+        Command::Exam(a) => exam::run(a, &mut out),
         Command::Find(a) => find::run(a, &mut out),
         Command::Export(a) => export::run(a, &mut out),
         Command::Checkpoint(a) => checkpoint::run(a, &mut out),

@@ -5,19 +5,20 @@ use std::process::ExitCode;
 
 use super::args::ReadArgs;
 use super::output::Said;
-use super::{Done, output, profile, tables};
+use super::{Done, notes, output, profile, tables};
+use crate::agree::own;
 use crate::calibrate::hand::{Aspect, HandScale, find_ruler, parse_distance};
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::calibrate::ticks::find_ticks;
 use crate::calibrate::{Resolution, ScaleFacts, judge};
-use crate::context::{Dating, ExamContext, from_form};
+use crate::context::{Dating, ExamContext, PlacentalPosition, from_form};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::followup::{self, Exam, Plan};
 use crate::frame::{Frame, Geometry};
 use crate::guideline::Table;
 use crate::load::StoredFile;
-use crate::measure::{EdgeMark, Landmarks, Repeatability, Side};
+use crate::measure::{EdgeMark, Landmarks, Side, words};
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord};
 use crate::scanners;
@@ -67,12 +68,24 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         context.gestational_age()?;
     }
     let consent = args.accept_pixel_spacing.then(|| PixelSpacingConsent { by: args.reader.clone().unwrap_or_default().trim().to_owned() });
-    let landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.body, marginal_sinus: args.sinus };
-    let repeatability = Repeatability::assumed_total();
+    let mut landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.body, marginal_sinus: args.sinus };
     let history = scanners::load(&files::scale_checks_dir()?)?;
     let mut scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
     scale.hand = hand_scale(args, &file, &frame)?;
+    let lateral = context.placental_position == PlacentalPosition::Lateral;
+    let notes = notes::of(&args.notes, lateral, &mut landmarks, &frame, &|at| {
+        judge(file.geometry(), &[at], consent.as_ref(), &scale, context.exam_date).scale.map(|(calibration, _)| calibration)
+    })?;
     scale.resolved = resolution(args, file.geometry(), &landmarks, consent.as_ref(), &scale, &context);
+    let folder = match &args.records {
+        Some(d) => d.clone(),
+        None => files::records_dir()?,
+    };
+    let store = profile::store(&folder)?;
+    // A record that cannot be read takes no part; `verify` names it.
+    let known: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
+    let in_use = own::in_use(&known);
+    let repeatability = in_use.repeatability.clone();
     let inputs = Inputs {
         geometry: file.geometry(),
         landmarks: &landmarks,
@@ -81,29 +94,28 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         scale: &scale,
         repeatability: &repeatability,
         context: &context,
+        notes: &notes,
         table,
     };
     let made = reading::read(&inputs)?;
-    let folder = match &args.records {
-        Some(d) => d.clone(),
-        None => files::records_dir()?,
-    };
-    let store = profile::store(&folder)?;
     let mut saved = None;
+    let mut exam = None;
     if args.save || args.json {
         let reader = args.reader.as_deref().unwrap_or("not named");
         let follows = store.own_heads(&frame.id, reader)?;
-        let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id.clone(), reader, files::now(), follows))?;
+        let origin = Origin::of(&file, frame.id.clone(), reader, files::now(), follows);
+        let record = ReadingRecord::new(&inputs, &made, origin)?.with_exam(&known)?;
         if args.save {
             saved = Some(store.save(&record)?);
         }
         if args.json {
             write!(out, "{}", record.to_json()?).map_err(output::broken)?;
         }
+        exam = record.exam;
     }
     if !args.json {
         output::line(out, &format!("Frame {} of {} · {}", args.frame, file.frame_count(), context_line(&context)))?;
-        let plan = plan_of(&made, table, &context, args.side.into())?;
+        let plan = plan_of(&made, table, &reading::context_in_force(&context, &notes, &made.more), args.side.into())?;
         // What is urgent stands above the millimetres.
         for urgent in &plan.urgent {
             output::wrapped(out, "  ! ", &marked(&urgent.line))?;
@@ -112,6 +124,14 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         output::reading(out, &made, table, &mut said)?;
         if let Some(why) = table.out_of_effect(context.exam_date) {
             output::wrapped(out, "  ! ", &why.text)?;
+        }
+        notes::print(out, &made, &notes, &mut said)?;
+        output::wrapped(out, "  Repeatability: ", &in_use.words())?;
+        if let Some(exam) = exam.as_ref().filter(|e| e.readings.len() > 1) {
+            output::wrapped(out, "  This exam: ", &format!("{} readings by this reader", exam.readings.len()))?;
+            for text in exam.values.words(words::printer(|printed, real| table.same_band(printed, real))) {
+                output::wrapped(out, "    ", &text)?;
+            }
         }
         what_now(out, &plan, &mut said)?;
         output::cautions(out, &made.cautions, &mut said)?;

@@ -61,6 +61,7 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
             scale: &scale,
             repeatability: &repeatability,
             context: &context,
+            notes: crate::exam::FrameNotes::NONE,
             table: &table,
         };
         let made = reading::read(&inputs)?;

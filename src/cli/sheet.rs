@@ -106,6 +106,7 @@ fn sample_records() -> Result<Vec<ReadingRecord>> {
             scale: &scale,
             repeatability: &repeatability,
             context: &context,
+            notes: crate::exam::FrameNotes::NONE,
             table: &table,
         };
         let made = reading::read(&inputs)?;

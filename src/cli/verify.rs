@@ -3,14 +3,15 @@
 use std::collections::HashMap;
 use std::io::Write;
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::args::VerifyArgs;
 use super::{Done, output, profile, tables};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::frame::FrameId;
+use crate::frame::{Frame, FrameId};
+use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::record::{Checkpoint, ImageSource, LONGEST_CHECKPOINT, Totals, Verified};
 
@@ -19,6 +20,8 @@ use crate::record::{Checkpoint, ImageSource, LONGEST_CHECKPOINT, Totals, Verifie
 struct Digests {
     by_uid: HashMap<(String, u32), String>,
     all: std::collections::HashSet<String>,
+    /// Where a frame of a digest is, to look at its samples again.
+    places: HashMap<(String, u32), PathBuf>,
 }
 
 impl Digests {
@@ -29,6 +32,7 @@ impl Digests {
                 // A frame that no longer decodes is as good as absent; the record then says so.
                 let Ok(id) = file.frame(number).map(|f| f.id) else { continue };
                 digests.all.insert(id.sha256.clone());
+                digests.places.insert((id.sha256.clone(), number), file.path().to_path_buf());
                 if let Some(uid) = id.sop_instance_uid {
                     digests.by_uid.insert((uid, number), id.sha256);
                 }
@@ -45,6 +49,11 @@ impl ImageSource for Digests {
         }
         let uid = frame.sop_instance_uid.clone()?;
         self.by_uid.get(&(uid, frame.frame_number)).cloned()
+    }
+
+    fn frame(&self, frame: &FrameId) -> Option<Frame> {
+        let path = self.places.get(&(frame.sha256.clone(), frame.frame_number))?;
+        StoredFile::open(path).ok()?.frame(frame.frame_number).ok()
     }
 }
 

@@ -10,12 +10,18 @@
 //! Any adequate covering frame makes the exam covering. Covering and non-covering frames together are discordant and are
 //! never averaged. A frame judged inadequate is left out with its reason and stays listed.
 
+mod adequacy;
 mod distance;
+mod notes;
 mod shortest;
+mod values;
 mod words;
 
+pub use adequacy::{Checklist, Item};
 pub use distance::{ExamDistance, Lengthening};
+pub use notes::{FrameNotes, MOST_OFFERS, MOST_SETS};
 pub use shortest::{OverlapSeen, ShortestSeen};
+pub use values::{ExamValues, SetValues, values};
 
 use serde::{Deserialize, Serialize};
 

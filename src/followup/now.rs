@@ -286,7 +286,10 @@ pub(super) fn statements(exam: &Exam<'_>) -> Vec<ExplainLine> {
         ));
     }
     if let Some(d) = c.vessel_to_os_mm.filter(|d| *d > VESSEL_WIDER) {
-        let text = format!("Nearest vessel {} mm from the os: beyond the usual 20 mm and the 50 mm proposed in 2025.", d.get());
+        let text = format!(
+            "Nearest vessel {} mm from the os: beyond the usual 20 mm and the 50 mm proposed in 2025.",
+            super::urgent::vessel_digits(d)
+        );
         out.push(VESSEL_BEYOND.line(text));
     }
     if exam.may_reach_os() && c.cervical_length_mm.is_some_and(|cl| cl <= SHORT_CERVIX) {

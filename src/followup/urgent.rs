@@ -5,7 +5,9 @@ use serde::{Deserialize, Serialize};
 use super::Exam;
 use crate::context::{Answer, Bleeding, VESSEL_USUAL, VESSEL_WIDER};
 use crate::guideline::ExplainLine;
+use crate::measure::words::digits_that_keep;
 use crate::source::{Citation, Provenance};
+use crate::units::Mm;
 
 /// Which urgent matter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -144,7 +146,7 @@ pub fn urgent(exam: &Exam<'_>) -> Vec<Urgent> {
             || "its distance from the os is not stated".to_owned(),
             |d| {
                 let usual = if d <= VESSEL_USUAL { "within" } else { "beyond" };
-                format!("{} mm from the os: {usual} the usual 20 mm, within the 50 mm proposed in 2025", d.get())
+                format!("{} mm from the os: {usual} the usual 20 mm, within the 50 mm proposed in 2025", vessel_digits(d))
             },
         );
         add(
@@ -170,4 +172,10 @@ const fn row(id: UrgentId) -> &'static str {
         UrgentId::VasaPrevia => "vasa-previa",
         UrgentId::SuspectedAccreta => "suspected-accreta",
     }
+}
+
+/// A vessel's distance with the digits that keep it on its side of both limits.
+pub(super) fn vessel_digits(d: Mm) -> String {
+    let side = |v: f64| (v <= VESSEL_USUAL.get(), v <= VESSEL_WIDER.get());
+    digits_that_keep(d.get(), |printed| side(printed) == side(d.get()))
 }

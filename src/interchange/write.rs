@@ -202,6 +202,9 @@ impl TeachingSet {
             ..old.repeatability.clone()
         };
         let scale = self.clean_scale(&old.scale_facts, first)?;
+        let mut notes = old.notes.clone();
+        // The reader's own words may name someone.
+        notes.checklist.other_reason = notes.checklist.other_reason.map(|_| "another reason".into());
         let inputs = Inputs {
             geometry: &place.geometry,
             landmarks: &old.landmarks,
@@ -210,6 +213,7 @@ impl TeachingSet {
             scale: &scale,
             repeatability: if old.repeatability == assumed { &assumed } else { &own },
             context: &context,
+            notes: &notes,
             table,
         };
         let made = reading::read(&inputs)?;

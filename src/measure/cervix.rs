@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Repeatability;
-use super::length::{Against, Length, Threshold, along, at_or_under, check_finite};
+use super::length::{Against, Length, Threshold, along, at_or_under, bow, check_finite};
 use crate::calibrate::Calibration;
 use crate::error::{Error, ErrorKind, Result};
 use crate::source::{Citation, Provenance};
@@ -13,6 +13,8 @@ use crate::units::{Mm, PxPoint};
 pub const METHOD: &str = "cervical-length@1";
 /// A canal that leaves the straight line by more than this is called curved, mm (an assumption of this program).
 pub const CURVED: Mm = Mm::new(5.0);
+/// A trace that is longer than the straight line by more than this makes the canal curved too, mm (an assumption of this program).
+pub const LONGER: Mm = Mm::new(3.0);
 /// Most points of a trace.
 pub const MOST_TRACE_POINTS: usize = 1_000;
 
@@ -82,6 +84,8 @@ pub fn published_repeatability() -> Repeatability {
             "Valentin & Bergelin 2002, PMID 12230448: repeatability ±5.4 and ±5.9 mm, divided by 2.77",
             Provenance::Published,
         ),
+        degrees_of_freedom: None,
+        readings: None,
     }
 }
 
@@ -115,15 +119,9 @@ pub fn cervical_length(
         let points: Vec<PxPoint> = std::iter::once(external_os).chain(between.iter().copied()).chain([internal_os]).collect();
         along(&points, calibration, repeatability)
     });
-    let line = calibration.step(internal_os - external_os);
-    let off = |p: &PxPoint| {
-        let s = calibration.step(*p - external_os);
-        // Distance to the line between the marks, or to its nearer end beyond them.
-        let along = (s.dot(line) / line.dot(line)).clamp(0.0, 1.0);
-        (s.x - along * line.x).hypot(s.y - along * line.y)
-    };
-    let bow_mm = between.iter().map(off).reduce(f64::max).map(Mm::new);
-    let curved = bow_mm.is_some_and(|b| b > CURVED);
+    let bow_mm = (!between.is_empty()).then(|| bow(external_os, internal_os, between, calibration));
+    let longer = traced.as_ref().map(|t| t.mm - straight.mm);
+    let curved = bow_mm.is_some_and(|b| b > CURVED) || longer.is_some_and(|l| l > LONGER);
     Ok(CervicalLength { method: METHOD.into(), straight, trace: traced, bow_mm, curved })
 }
 

@@ -104,3 +104,15 @@ pub(super) fn along(points: &[PxPoint], calibration: &Calibration, repeatability
     let interval = Interval { low_mm: Some(Mm::new((mm.get() - half).max(0.0))), high_mm: Some(Mm::new(mm.get() + half)), coverage: 0.95 };
     Length { mm, terms, u_mm, interval }
 }
+
+/// The farthest that a trace's points lie from the straight line between its ends (or from its nearer end beyond them), mm.
+pub(super) fn bow(from: PxPoint, to: PxPoint, between: &[PxPoint], calibration: &Calibration) -> Mm {
+    let line = calibration.step(to - from);
+    let off = |p: &PxPoint| {
+        let s = calibration.step(*p - from);
+        let square = line.dot(line);
+        let along = if square > 0.0 { (s.dot(line) / square).clamp(0.0, 1.0) } else { 0.0 };
+        (s.x - along * line.x).hypot(s.y - along * line.y)
+    };
+    Mm::new(between.iter().map(off).fold(0.0, f64::max))
+}

@@ -9,8 +9,11 @@ pub mod cervix;
 mod distance;
 pub mod interval;
 mod length;
+pub mod more;
+pub mod os_patch;
 pub mod thickness;
 pub mod vessel;
+pub mod wall;
 pub mod words;
 
 pub use distance::{BODY_REACH, BODY_SQUARE_DEGREES, METHOD, edge_to_os};
@@ -112,6 +115,12 @@ pub struct Repeatability {
     pub assumed: bool,
     /// Where it comes from.
     pub source: Citation,
+    /// Degrees of freedom behind it, where it is the department's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub degrees_of_freedom: Option<f64>,
+    /// How many readings it was made of, where it is the department's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub readings: Option<u32>,
 }
 
 impl Repeatability {
@@ -127,6 +136,8 @@ impl Repeatability {
                  (Valentin & Bergelin 2002, PMID 12230448)",
                 Provenance::OwnAssumption,
             ),
+            degrees_of_freedom: None,
+            readings: None,
         }
     }
 }

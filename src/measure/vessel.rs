@@ -30,6 +30,9 @@ pub const THRESHOLDS: [Threshold; 2] = [
     },
 ];
 
+/// What is said with every such distance.
+pub const NEVER_EXCLUDES: &str = "A long distance never excludes vasa previa: the thresholds of the literature disagree.";
+
 /// A vessel near the os.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct VesselDistance {

@@ -42,6 +42,17 @@ pub struct Mark {
     pub earlier: bool,
     /// What is written above it, such as a gestational age; may be empty.
     pub label: String,
+    /// Whether it was left out of the exam's values.
+    pub left_out: bool,
+}
+
+/// The exam distance with its interval, where the exam has one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ExamMark {
+    /// The exam distance, signed, mm.
+    pub signed_mm: Mm,
+    /// Its 95 % interval.
+    pub interval: Interval,
 }
 
 /// All that the line shows.
@@ -53,6 +64,8 @@ pub struct DistanceLine {
     pub reading: Option<Reading>,
     /// Other readings.
     pub marks: Vec<Mark>,
+    /// The exam distance, where several frames were read.
+    pub exam: Option<ExamMark>,
 }
 
 /// The tone of a band.
@@ -154,6 +167,9 @@ impl DistanceLine {
         self.draw_bands(&mut out, axis, room, bar_y, bar_height);
         draw_ticks(&mut out, axis, room, bar_y + bar_height);
         self.draw_legend(&mut out, room);
+        if let Some(exam) = &self.exam {
+            draw_exam(&mut out, axis, bar_y, bar_height, exam);
+        }
         for mark in &self.marks {
             draw_mark(&mut out, axis, room, bar_y, bar_height, mark);
         }
@@ -168,7 +184,9 @@ impl DistanceLine {
             .reading
             .iter()
             .flat_map(|r| [Some(place(&r.value)), r.interval.low_mm.map(Mm::get), r.interval.high_mm.map(Mm::get)].into_iter().flatten());
-        let all = ends.chain(self.marks.iter().map(|m| place(&m.value))).filter(|v| v.is_finite());
+        let exam =
+            self.exam.iter().flat_map(|e| [Some(e.signed_mm), e.interval.low_mm, e.interval.high_mm].into_iter().flatten().map(Mm::get));
+        let all = ends.chain(exam).chain(self.marks.iter().map(|m| place(&m.value))).filter(|v| v.is_finite());
         let (mut from, mut to) = USUAL;
         for v in all {
             from = from.min((v / 10.0).floor() * 10.0 - 10.0);
@@ -180,9 +198,15 @@ impl DistanceLine {
 
     /// What the marks stand for, in words, where there are any.
     fn draw_legend(&self, out: &mut Vec<Shape>, room: Room) {
-        let there = |earlier: bool| self.marks.iter().any(|m| m.earlier == earlier);
-        let parts: Vec<&str> =
-            [(false, "○ other frames"), (true, "△ earlier exams")].into_iter().filter(|(e, _)| there(*e)).map(|(_, t)| t).collect();
+        let parts: Vec<&str> = [
+            ("◇ exam distance", self.exam.is_some()),
+            ("○ other frames", self.marks.iter().any(|m| !m.earlier && !m.left_out)),
+            ("⊘ left out", self.marks.iter().any(|m| m.left_out)),
+            ("△ earlier exams", self.marks.iter().any(|m| m.earlier)),
+        ]
+        .into_iter()
+        .filter_map(|(text, there)| there.then_some(text))
+        .collect();
         // In a narrow room the words below would run into each other; the forms speak for themselves there.
         if !parts.is_empty() && room.width > room.letters * 46.0 {
             let at = [room.width / 2.0, room.height - room.letters * 0.7];
@@ -248,6 +272,11 @@ fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, 
     } else {
         out.push(Shape::Dot { at: [x, y + height / 2.0], radius: height * 0.36, filled: false, ink: Ink::Strong });
     }
+    if mark.left_out {
+        let (dx, dy) = (height * 0.5, height * 0.5);
+        let middle = y + height / 2.0;
+        out.push(Shape::Line { points: vec![[x - dx, middle + dy], [x + dx, middle - dy]], width: 1.5, ink: Ink::Strong });
+    }
     if let Some(towards) = open_end(&mark.value) {
         arrow(out, x, y + height / 2.0, towards, 14.0);
     }
@@ -260,6 +289,20 @@ fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, 
             ink: Ink::Quiet,
         });
     }
+}
+
+/// The exam distance: a diamond on the bar, and its interval along it.
+fn draw_exam(out: &mut Vec<Shape>, axis: Axis, y: f64, height: f64, exam: &ExamMark) {
+    let middle = y + height / 2.0;
+    let (x, r) = (axis.x(exam.signed_mm.get()), height * 0.5);
+    let low = axis.x(exam.interval.low_mm.map_or(axis.from, Mm::get));
+    let high = axis.x(exam.interval.high_mm.map_or(axis.to, Mm::get));
+    out.push(Shape::Line { points: vec![[low, middle], [high, middle]], width: 1.5, ink: Ink::Strong });
+    for end in [low, high] {
+        out.push(Shape::Line { points: vec![[end, middle - 3.0], [end, middle + 3.0]], width: 1.5, ink: Ink::Strong });
+    }
+    let diamond = vec![[x - r, middle], [x, middle - r], [x + r, middle], [x, middle + r], [x - r, middle]];
+    out.push(Shape::Line { points: diamond, width: 1.5, ink: Ink::Strong });
 }
 
 /// Which way a one-sided value goes on: −1 towards more overlap, +1 outward.
@@ -330,6 +373,7 @@ mod tests {
                 interval: Interval { low_mm: Some(mm(signed - 4.0)), high_mm: Some(mm(signed + 4.0)), coverage: 0.95 },
             }),
             marks: Vec::new(),
+            exam: None,
         }
     }
 
@@ -374,6 +418,25 @@ mod tests {
                 assert!(ok, "{signed}: {s:?}");
             }
         }
+    }
+
+    #[test]
+    fn an_exam_has_a_diamond_with_its_interval_and_frames_left_out_are_struck_through() {
+        let mut l = line(14.0);
+        let mm = Mm::new;
+        let interval = Interval { low_mm: Some(mm(-4.0)), high_mm: Some(mm(22.0)), coverage: 0.95 };
+        l.exam = Some(ExamMark { signed_mm: mm(9.0), interval });
+        let value = Value::Exact { signed_mm: mm(-12.0) };
+        l.marks = vec![Mark { value, earlier: false, label: String::new(), left_out: true }];
+        let shapes = l.shapes(ROOM);
+        let axis = l.axis(ROOM);
+        let closed: Vec<_> = shapes.iter().filter(|s| matches!(s, Shape::Line { points, .. } if points.len() == 5)).collect();
+        assert!(matches!(closed[0], Shape::Line { points, .. } if (points[1][0] - axis.x(9.0)).abs() < 1e-9));
+        let along = |s: &&Shape| matches!(s, Shape::Line { points, .. } if points[0][0] == axis.x(-4.0) && points[1][0] == axis.x(22.0));
+        assert_eq!(shapes.iter().filter(along).count(), 1);
+        let words: Vec<&str> =
+            shapes.iter().filter_map(|s| if let Shape::Text { text, .. } = s { Some(text.as_str()) } else { None }).collect();
+        assert!(words.iter().any(|w| w.contains("exam distance") && w.contains("left out") && !w.contains("other frames")), "{words:?}");
     }
 
     #[test]

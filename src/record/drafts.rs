@@ -12,6 +12,7 @@ use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
+use crate::exam::FrameNotes;
 use crate::files;
 use crate::frame::FrameId;
 use crate::measure::{EdgeMark, Side};
@@ -55,6 +56,9 @@ pub struct Draft {
     /// A scale set by hand and a decision about the scale.
     #[serde(default, skip_serializing_if = "ScaleFacts::is_empty")]
     pub scale: ScaleFacts,
+    /// What was said and marked on the frame besides.
+    #[serde(default, skip_serializing_if = "FrameNotes::is_empty")]
+    pub notes: FrameNotes,
 }
 
 impl Draft {
@@ -77,6 +81,7 @@ impl Draft {
             pixel_spacing_consent: None,
             context: ExamContext::default(),
             scale: ScaleFacts::default(),
+            notes: FrameNotes::default(),
         }
     }
 

@@ -4,6 +4,7 @@ mod blind;
 mod checkpoint;
 mod compare;
 mod drafts;
+mod exam;
 mod folder;
 mod index;
 mod review;
@@ -15,6 +16,7 @@ pub use blind::{Onlooker, unseen};
 pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
 pub use compare::{Comparison, LIMIT_PER_SD, Shift};
 pub use drafts::{Draft, Drafts};
+pub use exam::{HeldExam, HeldReading, MOST_HELD, held, model_with, others_of, same_exam, values_of};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use review::{Maker, REVIEW_SCHEMA, ReviewRecord, Role, Settlement, Signer, Step, StoredReview, signer_words};
@@ -30,11 +32,13 @@ use crate::calibrate::header::PixelSpacingConsent;
 use crate::cautions::{self, CautionId};
 use crate::context::ExamContext;
 use crate::error::{Error, ErrorKind, Result};
+use crate::exam::FrameNotes;
 use crate::frame::{FrameId, Geometry};
 use crate::guideline::TableRef;
 use crate::load::StoredFile;
+use crate::measure::more::MoreMeasured;
 use crate::measure::{Landmarks, Repeatability, Side};
-use crate::reading::{Distance, Inputs, Reading};
+use crate::reading::{Distance, Inputs, Reading, context_in_force};
 
 /// Version of the record's shape that is written.
 pub const SCHEMA: &str = "osspan-reading/2";
@@ -136,6 +140,15 @@ pub struct ReadingRecord {
     /// What the scale rests on besides the header: ticks, the last phantom check, a scale set by hand, a decision.
     #[serde(default, skip_serializing_if = "ScaleFacts::is_empty")]
     pub scale_facts: ScaleFacts,
+    /// What was said and marked on the frame besides.
+    #[serde(default, skip_serializing_if = "FrameNotes::is_empty")]
+    pub notes: FrameNotes,
+    /// Lengths that follow from further landmarks.
+    #[serde(default, skip_serializing_if = "MoreMeasured::is_empty")]
+    pub more: MoreMeasured,
+    /// What this reader's readings of the exam came to when this one was saved.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub exam: Option<HeldExam>,
 }
 
 /// The key that the readings of a study have ([`ReadingRecord::exam_key`]).
@@ -220,15 +233,25 @@ impl ReadingRecord {
             cautions: reading.cautions.iter().map(|c| c.id).collect(),
             rules: cautions::RULES,
             scale_facts: inputs.scale.clone(),
+            notes: inputs.notes.clone(),
+            more: reading.more.clone(),
+            exam: None,
         };
         record.content_sha256 = record.digest()?;
         Ok(record)
     }
 
-    /// Whether two records say the same, but for when they were saved and what they follow.
+    /// What was known of the exam for this frame: see [`context_in_force`].
+    #[must_use]
+    pub fn context_in_force(&self) -> ExamContext {
+        context_in_force(&self.context, &self.notes, &self.more)
+    }
+
+    /// Whether two records say the same, but for when they were saved, what they follow and which other readings of the exam
+    /// there were by then.
     #[must_use]
     pub fn same_reading(&self, other: &Self) -> bool {
-        let bare = |r: &Self| Self { content_sha256: String::new(), saved_at: String::new(), follows: Vec::new(), ..r.clone() };
+        let bare = |r: &Self| Self { content_sha256: String::new(), saved_at: String::new(), follows: Vec::new(), exam: None, ..r.clone() };
         bare(self) == bare(other)
     }
 

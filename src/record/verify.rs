@@ -6,9 +6,11 @@ use sha2::{Digest, Sha256};
 
 use super::ReadingRecord;
 use super::index::hex;
+use crate::assist;
+use crate::calibrate::header::calibration_for;
 use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
-use crate::frame::FrameId;
+use crate::frame::{Frame, FrameId};
 use crate::guideline::Shelf;
 use crate::measure::{self, Measurement};
 use crate::reading::{self, Distance, Inputs};
@@ -45,6 +47,11 @@ pub trait ImageSource {
     /// The digest of the frame that bears this record's SOP Instance UID and frame number, or, for captures, its digest:
     /// `None` when no such frame is at hand.
     fn digest_of(&self, frame: &FrameId) -> Option<String>;
+
+    /// The frame itself, where it is at hand: to recompute what follows from its samples.
+    fn frame(&self, _: &FrameId) -> Option<Frame> {
+        None
+    }
 }
 
 /// Checks a record made in this process; `images` are the frames at hand, where there are any. A record from a file is
@@ -134,12 +141,19 @@ fn recompute_with(record: &ReadingRecord, images: Option<&dyn ImageSource>, shel
                 scale: &record.scale_facts,
                 repeatability: &record.repeatability,
                 context: &record.context,
+                notes: &record.notes,
                 table,
             };
             match reading::read(&inputs) {
                 Err(e) => differ("the landmarks", "a reading".into(), e.message()),
                 Ok(again) => compare(record, &again, &mut differ, &mut unchecked),
             }
+        }
+    }
+    if !record.notes.assisted.is_empty() {
+        match images.and_then(|i| i.frame(&record.frame)) {
+            Some(frame) => compare_offers(record, &frame, &mut differ, &mut unchecked),
+            None => unchecked.push("the offers of the edge assist follow from the image, which is not at hand".into()),
         }
     }
     if let Some(images) = images {
@@ -191,6 +205,8 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
         }
         (Distance::Measured(_), Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
     }
+    compare_more(record, again, differ);
+    compare_exam(record, differ, unchecked);
     if record.rules != cautions::RULES {
         unchecked.push(format!(
             "words and cautions follow version {} of the rules; this program has version {}",
@@ -208,6 +224,95 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
     }
     if record.finding_words != again.finding {
         differ("the finding in words", again.finding.clone(), record.finding_words.clone());
+    }
+}
+
+/// The lengths of further landmarks.
+fn compare_more(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn FnMut(&str, String, String)) {
+    let (was, now) = (record.more.skeleton(), again.more.skeleton());
+    if was != now {
+        differ("the further lengths", now.join("; "), was.join("; "));
+        return;
+    }
+    compare_numbers(&again.more.numbers(), &record.more.numbers(), differ);
+}
+
+fn compare_numbers(again: &[(&'static str, f64)], recorded: &[(&'static str, f64)], differ: &mut dyn FnMut(&str, String, String)) {
+    if again.len() != recorded.len() {
+        differ("the numbers of the further lengths", again.len().to_string(), recorded.len().to_string());
+    }
+    for ((what, a), (_, r)) in again.iter().zip(recorded) {
+        // A number that is none fails too.
+        let same = (a - r).abs() <= TOLERANCE_MM;
+        if !same {
+            differ(what, a.to_string(), r.to_string());
+        }
+    }
+}
+
+/// The offers of the edge assist, from the frame's own samples.
+fn compare_offers(record: &ReadingRecord, frame: &Frame, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    for a in &record.notes.assisted {
+        if a.method != assist::METHOD {
+            unchecked.push(format!("the method {} is no longer available; this program has {}", a.method, assist::METHOD));
+            continue;
+        }
+        let scale = calibration_for(&record.geometry, &[a.placed], record.pixel_spacing_consent.as_ref());
+        let again = scale.ok().and_then(|s| assist::offer_for(a.of, frame, a.placed, &s.calibration).ok());
+        // Px, mm or a ratio; the tolerance is far below what is shown of any.
+        let near = |x: f64, y: f64| (x - y).abs() <= 1e-6;
+        let same = again.is_some_and(|o| {
+            near(o.at.x, a.offer.at.x)
+                && near(o.at.y, a.offer.at.y)
+                && near(o.sd_mm.get(), a.offer.sd_mm.get())
+                && near(o.contrast, a.offer.contrast)
+                && near(o.moved_mm.get(), a.offer.moved_mm.get())
+        });
+        if !same {
+            differ("an offer of the edge assist", format!("{again:?}"), format!("{:?}", a.offer));
+        }
+    }
+}
+
+/// The values of the exam: from the readings that the record repeats, of which the last is its own.
+fn compare_exam(record: &ReadingRecord, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    let Some(exam) = &record.exam else { return };
+    let own = super::held(record).map(|own| super::HeldReading { record: String::new(), ..own });
+    if exam.readings.last() != own.as_ref() {
+        differ("the exam's readings", "this reading as the last of them".into(), "another".into());
+    }
+    if exam.values.summary.method != crate::exam::METHOD {
+        unchecked.push(format!(
+            "the method {} is no longer available; this program has {}",
+            exam.values.summary.method,
+            crate::exam::METHOD
+        ));
+        return;
+    }
+    let tree = |v: &crate::exam::ExamValues| serde_json::to_value(v).unwrap_or_default();
+    match super::values_of(&exam.readings, &exam.model) {
+        Err(e) => differ("the exam's values", "values".into(), e.message()),
+        Ok(again) => {
+            if let Some((place, a, r)) = first_difference(&tree(&again), &tree(&exam.values), "exam") {
+                differ(&format!("the exam's values, {place}"), a, r);
+            }
+        }
+    }
+}
+
+/// The first place at which two trees differ by more than the tolerance.
+fn first_difference(a: &serde_json::Value, b: &serde_json::Value, place: &str) -> Option<(String, String, String)> {
+    use serde_json::Value;
+    match (a, b) {
+        (Value::Number(x), Value::Number(y)) if x.as_f64().zip(y.as_f64()).is_some_and(|(x, y)| (x - y).abs() <= TOLERANCE_MM) => None,
+        (Value::Object(x), Value::Object(y)) if x.len() == y.len() => {
+            x.iter().find_map(|(k, v)| first_difference(v, y.get(k).unwrap_or(&Value::Null), &format!("{place}.{k}")))
+        }
+        (Value::Array(x), Value::Array(y)) if x.len() == y.len() => {
+            x.iter().zip(y).enumerate().find_map(|(i, (v, w))| first_difference(v, w, &format!("{place}.{i}")))
+        }
+        (a, b) if a == b => None,
+        (a, b) => Some((place.to_owned(), a.to_string(), b.to_string())),
     }
 }
 

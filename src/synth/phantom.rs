@@ -96,6 +96,36 @@ pub fn shown(scanner: &Scanner, envelope: &Envelope, look: &Look) -> Result<Vec<
     Ok(picture(scanner, envelope, look))
 }
 
+/// A round of one even tissue in another, with no surface echo between them: the picture, the middle of the round, px.
+/// `middle_mm` is right of and below the middle of the face; levels are mean echoes, dB below full white. The truth of its
+/// edge is the circle itself.
+///
+/// # Errors
+/// When the scanner is not possible, the middle or the radius (1 to 200 mm) is no number, or a level is not within −80 to 0 dB.
+pub fn round_in_tissue(
+    scanner: &Scanner,
+    middle_mm: [f64; 2],
+    radius_mm: f64,
+    inside_db: f64,
+    outside_db: f64,
+    seed: u64,
+) -> Result<(Vec<u8>, PxPoint)> {
+    scanner.validate()?;
+    let level = |v: f64| (-80.0..=0.0).contains(&v);
+    if !(middle_mm.iter().all(|v| v.is_finite()) && (1.0..=200.0).contains(&radius_mm) && level(inside_db) && level(outside_db)) {
+        return Err(Error::new(ErrorKind::Invalid, "a test object cannot be made")
+            .expected("a finite middle, a radius of 1 to 200 mm and levels of −80 to 0 dB")
+            .found(format!("{middle_mm:?}, {radius_mm} mm, {inside_db} and {outside_db} dB")));
+    }
+    let middle = At::new(middle_mm[0], middle_mm[1]);
+    let hold = Hold { os_x_mm: 0.0, os_y_mm: 0.0, turn_degrees: 0.0 };
+    let field = Field::of_medium(scanner, &hold, seed, |p, _| {
+        let inside = (p.x - middle.x).hypot(p.y - middle.y) < radius_mm;
+        Spot { echo_db: if inside { inside_db } else { outside_db }, loss_db_per_mm: GAIN_DB_PER_MM, surfaces: [NO_SURFACE; SURFACES] }
+    });
+    Ok((picture(scanner, &field.envelope(seed, 0, |_| SILENT_DB), &Look::default()), scanner.to_px(middle)))
+}
+
 /// Single points in a silent medium, mm right of and below the middle of the face: the envelope, the picture, and where
 /// they lie in it, px. Each is at its own full brightness whatever its depth.
 ///
@@ -228,11 +258,31 @@ mod tests {
     }
 
     #[test]
+    fn a_round_differs_from_what_is_around_it_by_its_levels() {
+        let (samples, middle) = round_in_tissue(&SCANNER, [0.0, 35.0], 10.0, -20.0, -32.0, 3).unwrap();
+        let mean = |from: f64, to: f64| {
+            let greys: Vec<f64> = (0..SCANNER.rows())
+                .flat_map(|y| (0..SCANNER.columns()).map(move |x| (x, y)))
+                .filter(|(x, y)| {
+                    let r = (f64::from(*x) + 0.5 - middle.x).hypot(f64::from(*y) + 0.5 - middle.y) * 0.26;
+                    (from..to).contains(&r)
+                })
+                .map(|(x, y)| f64::from(samples[(y * SCANNER.columns() + x) as usize]))
+                .collect();
+            greys.iter().sum::<f64>() / greys.len() as f64
+        };
+        // 12 dB of the 60 that are shown; the beam's width takes some off near the rim.
+        let steps = mean(0.0, 8.0) - mean(12.0, 14.0);
+        assert!((steps - 12.0 / 60.0 * 255.0).abs() < 5.0, "{steps}");
+    }
+
+    #[test]
     fn what_cannot_be_made_is_refused() {
         assert!(with_disc(&SCANNER, Disc::Fluid, 8.0, 5.0, 1).is_err());
         assert!(with_disc(&SCANNER, Disc::Shell(9.0), 8.0, 30.0, 1).is_err());
         let other = Envelope { depths: 2, beams: 2, depth_step_mm: 0.1, amplitude: vec![0.0; 4] };
         assert!(shown(&SCANNER, &other, &Look::default()).is_err());
+        assert!(round_in_tissue(&SCANNER, [0.0, 30.0], 0.0, -20.0, -30.0, 1).is_err());
         assert!(even_tissue(&SCANNER, 10.0, 0.3, 1).is_err());
         assert!(even_tissue(&SCANNER, -30.0, f64::NAN, 1).is_err());
         assert!(points(&SCANNER, &[[80.0, 10.0]]).is_err());

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ExamState, FrameKey, MoreChange, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction,
-    TeachingEffect,
+    ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect,
+    TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -31,12 +31,46 @@ pub enum Mark {
     EndOfWall,
     /// Edge of a marginal sinus.
     MarginalSinus,
+    /// External os.
+    ExternalOs,
+    /// A point of the trace along the cervical canal, from the external os on; from 0, [`Mark::NEXT`] for one more.
+    Canal(usize),
+    /// Where basal and chorionic plate meet.
+    PlatesMeet,
+    /// On the basal plate.
+    BasalPlate,
+    /// On the chorionic plate.
+    ChorionicPlate,
+    /// Nearest wall of a vessel outside the placenta.
+    Vessel,
+    /// A point of the trace along the wall, from the os on; from 0, [`Mark::NEXT`] for one more.
+    Wall(usize),
+    /// One end of the os.
+    OsEnd,
+    /// The other end of the os.
+    OsOtherEnd,
 }
 
 impl Mark {
     /// Every mark, in the order in which they are listed and stepped through.
     pub const ALL: [Self; 6] =
         [Self::InternalOs, Self::PlacentalEdge, Self::PlacentalBody, Self::LastPlacenta, Self::EndOfWall, Self::MarginalSinus];
+
+    /// One more point of a trace.
+    pub const NEXT: usize = usize::MAX;
+
+    /// The further marks, by the length that they belong to.
+    pub const MORE: [Self; 9] = [
+        Self::OsEnd,
+        Self::OsOtherEnd,
+        Self::Wall(Self::NEXT),
+        Self::ExternalOs,
+        Self::Canal(Self::NEXT),
+        Self::PlatesMeet,
+        Self::BasalPlate,
+        Self::ChorionicPlate,
+        Self::Vessel,
+    ];
 
     /// The words shown for it.
     #[must_use]
@@ -48,6 +82,15 @@ impl Mark {
             Self::LastPlacenta => "last placenta seen",
             Self::EndOfWall => "end of the wall in view",
             Self::MarginalSinus => "marginal sinus",
+            Self::ExternalOs => "external os",
+            Self::Canal(_) => "canal trace",
+            Self::PlatesMeet => "meeting of the plates",
+            Self::BasalPlate => "basal plate",
+            Self::ChorionicPlate => "chorionic plate",
+            Self::Vessel => "vessel",
+            Self::Wall(_) => "wall trace",
+            Self::OsEnd => "end of the os",
+            Self::OsOtherEnd => "other end of the os",
         }
     }
 
@@ -61,6 +104,15 @@ impl Mark {
             Self::LastPlacenta => "os covered, edge out of view: the last placenta seen",
             Self::EndOfWall => "no placenta in view: the end of the wall that is seen",
             Self::MarginalSinus => "edge of a marginal sinus; marked apart, never decides",
+            Self::ExternalOs => "with the internal os it gives the cervical length",
+            Self::Canal(_) => "points on the canal from the external os on, Esc when done",
+            Self::PlatesMeet => "where basal and chorionic plate meet, for the edge's thickness and angle",
+            Self::BasalPlate => "on the basal plate, within 10 mm of there",
+            Self::ChorionicPlate => "on the chorionic plate opposite",
+            Self::Vessel => "nearest wall of a vessel outside the placenta",
+            Self::Wall(_) => "points along the wall from the os on, Esc when done; the straight line decides",
+            Self::OsEnd => "one end of the os, for its width",
+            Self::OsOtherEnd => "the other end of the os",
         }
     }
 }
@@ -179,6 +231,8 @@ pub enum Action {
     RemoveSelected,
     /// State the side.
     StateSide(Side),
+    /// Say something of the frame besides, or ask for a refined place.
+    Note(NoteAction),
     /// Say something about the exam.
     Context(ContextChange),
     /// Accept Pixel Spacing alone for this frame, or withdraw that.

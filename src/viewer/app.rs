@@ -116,7 +116,7 @@ impl App {
             return actions;
         }
         // Arrows, Enter and Space belong to the frame, unless something else than the frame and its landmarks has the focus.
-        let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(id));
+        let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(&self.session, id));
         ctx.input(|i| {
             for event in &i.events {
                 let Event::Key { key, pressed: true, repeat, modifiers, .. } = event else { continue };
@@ -129,7 +129,11 @@ impl App {
                         | egui::Key::ArrowUp
                         | egui::Key::ArrowDown
                 );
-                if !(steers && elsewhere) {
+                if self.session.naming_exceptions()
+                    && let Some(exception) = keys::exception_for(*key, *modifiers)
+                {
+                    actions.push(exception);
+                } else if !(steers && elsewhere) {
                     actions.extend(keys::action_for(&self.keys, self.session.page(), *key, *modifiers, *repeat));
                 }
             }

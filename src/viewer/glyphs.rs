@@ -16,6 +16,15 @@ pub const fn colour(mark: Mark) -> Color32 {
         Mark::LastPlacenta => over_frame::LAST_PLACENTA,
         Mark::EndOfWall => over_frame::END_OF_WALL,
         Mark::MarginalSinus => over_frame::SINUS,
+        Mark::ExternalOs => over_frame::EXTERNAL_OS,
+        Mark::Canal(_) => over_frame::CANAL,
+        Mark::PlatesMeet => over_frame::PLATES_MEET,
+        Mark::BasalPlate => over_frame::BASAL,
+        Mark::ChorionicPlate => over_frame::CHORIONIC,
+        Mark::Vessel => over_frame::VESSEL,
+        Mark::Wall(_) => over_frame::WALL,
+        Mark::OsEnd => over_frame::OS_END,
+        Mark::OsOtherEnd => over_frame::OS_OTHER_END,
     }
 }
 
@@ -93,6 +102,23 @@ fn forms(mark: Mark, at: Pos2, os: Vec2) -> Vec<Form> {
         Mark::MarginalSinus => {
             vec![Form::Ring(pos2(at.x - r * 0.55, at.y), r * 0.5), Form::Ring(pos2(at.x + r * 0.55, at.y), r * 0.5)]
         }
+        // A square ring: the other opening of the canal.
+        Mark::ExternalOs => vec![Form::Closed([(-0.8, -0.8), (0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)].map(|(x, y)| to(x, y)).to_vec())],
+        Mark::Canal(_) => vec![Form::Ring(at, r * 0.35)],
+        Mark::Wall(_) => vec![Form::Open(vec![to(0.0, 0.5), to(0.0, -0.5)]), Form::Open(vec![to(0.5, 0.0), to(-0.5, 0.0)])],
+        // Two plates that meet.
+        Mark::PlatesMeet => {
+            vec![Form::Open(vec![to(-1.2, 0.7), at, to(-1.2, -0.7)]), Form::Open(vec![to(0.3, 0.7), to(0.3, -0.7)]), Form::Dot(at)]
+        }
+        Mark::BasalPlate => vec![Form::Open(vec![to(0.9, 0.0), to(-0.9, 0.0)]), Form::Dot(at)],
+        Mark::ChorionicPlate => {
+            vec![Form::Open(vec![to(0.9, 0.25), to(-0.9, 0.25)]), Form::Open(vec![to(0.9, -0.25), to(-0.9, -0.25)]), Form::Dot(at)]
+        }
+        // A vessel cut across, with flow in it.
+        Mark::Vessel => vec![Form::Ring(at, r * 0.8), Form::Open(vec![to(0.4, 0.4), to(-0.4, -0.4)])],
+        // A lip that turns away; the other one has a second line.
+        Mark::OsEnd => vec![Form::Open(vec![to(0.5, 1.0), at, to(0.0, -1.0)]), Form::Dot(at)],
+        Mark::OsOtherEnd => vec![Form::Open(vec![to(0.5, 1.0), at, to(0.0, -1.0)]), Form::Open(vec![to(-0.4, 0.5), to(-0.4, -0.8)])],
     }
 }
 
@@ -123,8 +149,9 @@ mod tests {
                 })
                 .collect::<Vec<_>>()
         };
-        for (i, a) in Mark::ALL.into_iter().enumerate() {
-            for b in Mark::ALL.into_iter().skip(i + 1) {
+        let all = || Mark::ALL.into_iter().chain(Mark::MORE);
+        for (i, a) in all().enumerate() {
+            for b in all().skip(i + 1) {
                 assert_ne!(shape(a), shape(b), "{a:?} {b:?}");
                 assert_ne!(colour(a), colour(b), "{a:?} {b:?}");
             }

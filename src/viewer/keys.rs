@@ -4,8 +4,9 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Mark};
 use super::page::Page;
-use super::session::{PlanAction, TeachingAction};
+use super::session::{NoteAction, PlanAction, TeachingAction};
 use crate::context::{Bladder, Contraction, Route};
+use crate::exam::Item;
 use crate::measure::Side;
 use crate::units::PxVec;
 
@@ -14,6 +15,8 @@ use crate::units::PxVec;
 pub enum Group {
     /// Landmarks.
     Landmarks,
+    /// Further landmarks, the checklist and the edge assist.
+    More,
     /// The stated side.
     Side,
     /// The commonest answers about the exam.
@@ -36,8 +39,9 @@ pub enum Group {
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Landmarks,
+        Self::More,
         Self::Side,
         Self::Context,
         Self::Move,
@@ -64,6 +68,7 @@ impl Group {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Landmarks => "Landmarks",
+            Self::More => "More of the frame",
             Self::Side => "The side, as you state it",
             Self::Context => "The commonest answers",
             Self::Move => "Moving by steps",
@@ -113,6 +118,36 @@ pub const fn letter(mark: Mark) -> &'static str {
         Mark::LastPlacenta => "L",
         Mark::EndOfWall => "W",
         Mark::MarginalSinus => "M",
+        Mark::ExternalOs => "X",
+        Mark::Canal(_) => "K",
+        Mark::PlatesMeet => "A",
+        Mark::BasalPlate => "Shift + B",
+        Mark::ChorionicPlate => "Shift + C",
+        Mark::Vessel => "H",
+        Mark::Wall(_) => "G",
+        Mark::OsEnd => "D",
+        Mark::OsOtherEnd => "Shift + D",
+    }
+}
+
+/// The key of a mark and what goes with it.
+const fn key_of(mark: Mark) -> (Key, Modifiers) {
+    match mark {
+        Mark::InternalOs => (Key::O, Modifiers::NONE),
+        Mark::PlacentalEdge => (Key::E, Modifiers::NONE),
+        Mark::PlacentalBody => (Key::B, Modifiers::NONE),
+        Mark::LastPlacenta => (Key::L, Modifiers::NONE),
+        Mark::EndOfWall => (Key::W, Modifiers::NONE),
+        Mark::MarginalSinus => (Key::M, Modifiers::NONE),
+        Mark::ExternalOs => (Key::X, Modifiers::NONE),
+        Mark::Canal(_) => (Key::K, Modifiers::NONE),
+        Mark::PlatesMeet => (Key::A, Modifiers::NONE),
+        Mark::BasalPlate => (Key::B, Modifiers::SHIFT),
+        Mark::ChorionicPlate => (Key::C, Modifiers::SHIFT),
+        Mark::Vessel => (Key::H, Modifiers::NONE),
+        Mark::Wall(_) => (Key::G, Modifiers::NONE),
+        Mark::OsEnd => (Key::D, Modifiers::NONE),
+        Mark::OsOtherEnd => (Key::D, Modifiers::SHIFT),
     }
 }
 
@@ -134,16 +169,20 @@ pub fn bindings() -> Vec<Binding> {
         all.push(Binding { key, with, shown, words, group, action, repeats });
     };
     let none = Modifiers::NONE;
-    for mark in Mark::ALL {
-        let key = match mark {
-            Mark::InternalOs => Key::O,
-            Mark::PlacentalEdge => Key::E,
-            Mark::PlacentalBody => Key::B,
-            Mark::LastPlacenta => Key::L,
-            Mark::EndOfWall => Key::W,
-            Mark::MarginalSinus => Key::M,
-        };
-        put(key, none, letter(mark), format!("{}: {}", mark.words(), mark.hint()), Group::Landmarks, Action::Arm(mark), false);
+    for (mark, group) in Mark::ALL.map(|m| (m, Group::Landmarks)).into_iter().chain(Mark::MORE.map(|m| (m, Group::More))) {
+        let (key, with) = key_of(mark);
+        put(key, with, letter(mark), format!("{}: {}", mark.words(), mark.hint()), group, Action::Arm(mark), false);
+    }
+    let shift = Modifiers::SHIFT;
+    for (key, with, shown, words, what) in [
+        (Key::H, shift, "Shift + H", "vessel: fetal rate on pulsed Doppler, yes, no, not stated", NoteAction::FetalRate),
+        (Key::L, shift, "Shift + L", "vessel: loop of cord excluded, yes, no, not stated", NoteAction::CordLoopExcluded),
+        (Key::Z, none, "Z", "edge assist: offer a refined place of the chosen landmark; Enter accepts, Esc declines", NoteAction::Refine),
+        (Key::Q, none, "Q", "the frame is adequate: attest all that was not answered", NoteAction::AttestAll),
+        (Key::Q, shift, "Shift + Q", "exceptions: then their letters, Esc when done", NoteAction::NameExceptions),
+        (Key::N, shift, "Shift + N", "the frame is of the next set, a rescan after 20 to 60 minutes", NoteAction::NextSet),
+    ] {
+        put(key, with, shown, words.into(), Group::More, Action::Note(what), false);
     }
     put(Key::Enter, none, "Enter", "place the landmark at the cross".into(), Group::Landmarks, Action::PlaceAtCross, false);
     put(Key::Delete, none, "Delete", "remove the chosen landmark".into(), Group::Landmarks, Action::RemoveSelected, false);
@@ -192,7 +231,6 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::F, none, "F", "list of exams and frames".into(), Group::Frames, Action::ToggleList, false);
     put(Key::O, ctrl, "Ctrl + O", "open files".into(), Group::Frames, Action::PickFiles, false);
     put(Key::O, ctrl_shift, "Ctrl + Shift + O", "open a folder".into(), Group::Frames, Action::PickFolder, false);
-    let shift = Modifiers::SHIFT;
     put(Key::P, none, "P", "play or pause (space bar too)".into(), Group::Cine, Action::TogglePlay, false);
     put(Key::Space, none, "", String::new(), Group::Cine, Action::TogglePlay, false);
     put(Key::P, shift, "Shift + P", "round and round, or once".into(), Group::Cine, Action::ToggleOnce, false);
@@ -246,6 +284,14 @@ pub const BY_ITSELF: [(&str, &str); 3] = [
     ("Ctrl + plus or minus", "larger or smaller letters"),
     ("right drag", "move the frame"),
 ];
+
+/// The exception of the checklist that a key names while exceptions are named.
+#[must_use]
+pub fn exception_for(key: Key, with: Modifiers) -> Option<Action> {
+    let mut letters = key.name().chars();
+    let letter = letters.next().filter(|_| letters.next().is_none() && with == Modifiers::NONE)?;
+    Some(Action::Note(NoteAction::Exception(Item::of_letter(letter)?)))
+}
 
 /// The action of one key press on a page, if it has one there.
 #[must_use]

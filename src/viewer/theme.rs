@@ -105,6 +105,26 @@ pub mod over_frame {
     pub const END_OF_WALL: Color32 = rgb(0x86_d6cc);
     /// The marginal sinus.
     pub const SINUS: Color32 = rgb(0x9c_c8f5);
+    /// The external os.
+    pub const EXTERNAL_OS: Color32 = rgb(0xc4_e9ff);
+    /// The trace of the cervical canal.
+    pub const CANAL: Color32 = rgb(0xb6_e08c);
+    /// Where the plates meet.
+    pub const PLATES_MEET: Color32 = rgb(0xff_c4dd);
+    /// The basal plate.
+    pub const BASAL: Color32 = rgb(0xf0_a8c6);
+    /// The chorionic plate.
+    pub const CHORIONIC: Color32 = rgb(0xe2_c6ff);
+    /// A vessel.
+    pub const VESSEL: Color32 = rgb(0xff_9c96);
+    /// The trace along the wall.
+    pub const WALL: Color32 = rgb(0xd6_cfa2);
+    /// One end of the os.
+    pub const OS_END: Color32 = rgb(0xc8_f0e4);
+    /// The other end.
+    pub const OS_OTHER_END: Color32 = rgb(0xa9_e2d2);
+    /// A refined place that is offered.
+    pub const OFFER: Color32 = rgb(0xf5_ff8a);
     /// The ring of the decisive radius.
     pub const RING: Color32 = rgb(0xe6_c983);
     /// The keyboard cross.
@@ -338,8 +358,22 @@ mod tests {
     #[test]
     fn marks_over_the_frame_stand_out_from_black_and_from_each_other() {
         use over_frame as o;
-        let all = [o::WORDS, o::QUIET, o::OS, o::EDGE, o::BODY, o::LAST_PLACENTA, o::END_OF_WALL, o::SINUS, o::RING];
-        for c in all {
+        let all = [o::WORDS, o::QUIET, o::OS, o::EDGE, o::BODY, o::LAST_PLACENTA, o::END_OF_WALL, o::SINUS, o::RING]
+            .into_iter()
+            .chain([
+                o::EXTERNAL_OS,
+                o::CANAL,
+                o::PLATES_MEET,
+                o::BASAL,
+                o::CHORIONIC,
+                o::VESSEL,
+                o::WALL,
+                o::OS_END,
+                o::OS_OTHER_END,
+                o::OFFER,
+            ])
+            .collect::<Vec<_>>();
+        for c in all.iter().copied() {
             assert!(contrast(c, o::CANVAS) >= 7.0);
         }
         for (i, a) in all.iter().enumerate() {
@@ -352,7 +386,7 @@ mod tests {
         let ctx = egui::Context::default();
         install_fonts(&ctx);
         ctx.run_ui(egui::RawInput::default(), |_| {}).textures_delta.clear();
-        let signs = "✓○△–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
+        let signs = "✓○△◇⊘–—−×·±≥≤≈°µ…“”‘’→←↑↓½äöüßéñçøåłžĞıΩλДж日";
         let ours: String = signs.chars().filter(|c| *c != '日').collect();
         for family in [FontFamily::Proportional, strong()] {
             ctx.fonts_mut(|f| {

@@ -2,6 +2,7 @@
 
 use osspan::Result;
 use osspan::context::{Bladder, Contraction, Dating, ExamContext, Route};
+use osspan::exam::FrameNotes;
 use osspan::frame::{FrameId, Geometry, RawRegion};
 use osspan::guideline::{self, Table};
 use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side};
@@ -56,12 +57,20 @@ pub struct Case {
     pub landmarks: Landmarks,
     pub side: Side,
     pub context: ExamContext,
+    pub notes: FrameNotes,
     pub table: Table,
 }
 
 impl Case {
     pub fn plain() -> Self {
-        Self { geometry: geometry(), landmarks: landmarks(), side: Side::NotCovering, context: context(), table: table() }
+        Self {
+            geometry: geometry(),
+            landmarks: landmarks(),
+            side: Side::NotCovering,
+            context: context(),
+            notes: FrameNotes::default(),
+            table: table(),
+        }
     }
 
     pub fn read(&self) -> Result<reading::Reading> {
@@ -77,6 +86,7 @@ impl Case {
             scale: &osspan::calibrate::HEADER_ALONE,
             repeatability,
             context: &self.context,
+            notes: &self.notes,
             table: &self.table,
         }
     }

@@ -71,6 +71,7 @@ fn record(made: Made<'_>) -> ReadingRecord {
         scale: &osspan::calibrate::HEADER_ALONE,
         repeatability: &repeatability,
         context: &context,
+        notes: osspan::exam::FrameNotes::NONE,
         table: &table,
     };
     let origin = Origin {

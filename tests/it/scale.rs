@@ -45,6 +45,7 @@ fn made(geometry: &Geometry, scale: &ScaleFacts) -> osspan::Result<(reading::Rea
         scale,
         repeatability: &repeatability,
         context: &context,
+        notes: osspan::exam::FrameNotes::NONE,
         table: &table,
     };
     let reading = reading::read(&inputs)?;

@@ -199,6 +199,53 @@ def nested(rng):
         })
 
 
+def own(rng):
+    """The SD that takes the place of the assumption, and whether it may: 30 pooled degrees of freedom over frames of exams,
+    the total of all readings where acquisition is negative. Sums of squares by numpy from the plain definitions, and with
+    statsmodels where every frame was read once (then it is the one-way within SD of the exams)."""
+    sets = []
+    for i in range(60):
+        placing = 0.0 if i % 5 == 0 else 1.2
+        exams = []
+        for _ in range(int(rng.integers(6, 40))):
+            frames = rng.normal(15, 8) + rng.normal(0, 0.05 if i % 4 == 1 else 1.5, int(rng.integers(1, 5)))
+            exams.append([(f + rng.normal(0, placing, 1 if i % 3 == 0 else int(rng.integers(1, 4)))).tolist() for f in frames])
+        sets.append(exams)
+    answers = ask([{"do": "own", "exams": e} for e in sets])
+    for i, (exams, got) in enumerate(zip(sets, answers)):
+        ss_f = ss_r = df_f = df_r = weight = 0.0
+        for exam in exams:
+            sizes = np.array([len(f) for f in exam], float)
+            means = np.array([np.mean(f) for f in exam])
+            centre = np.concatenate(exam).mean()
+            ss_f += (sizes * (means - centre) ** 2).sum()
+            df_f += len(exam) - 1
+            ss_r += sum(((np.array(f) - np.mean(f)) ** 2).sum() for f in exam)
+            df_r += sizes.sum() - len(exam)
+            weight += sizes.sum() - (sizes**2).sum() / sizes.sum()
+        if df_f == 0:
+            yield from refused(f"own {i}: one frame an exam", got)
+            continue
+        if df_r == 0:
+            total, df = ss_f / df_f, df_f
+            rows = [(str(a), v) for a, e in enumerate(exams) for f in e for v in f]
+            data = pd.DataFrame(rows, columns=["exam", "value"])
+            table = anova_lm(ols("value ~ C(exam)", data).fit())
+            yield near(total, table["mean_sq"].iloc[1]), f"own {i}: numpy and statsmodels differ: {total}, {table['mean_sq'].iloc[1]}"
+        else:
+            ms_f, ms_r, n0 = ss_f / df_f, ss_r / df_r, weight / df_f
+            if ms_f < ms_r:
+                total, df = (ss_f + ss_r) / (df_f + df_r), df_f + df_r
+            else:
+                p, q = ms_f / n0, (1 - 1 / n0) * ms_r
+                total, df = p + q, (p + q) ** 2 / (p * p / df_f + q * q / df_r)
+        if min(df, df_f) < 30:
+            yield from refused(f"own {i}: {min(df, df_f):.1f} degrees of freedom", got)
+        else:
+            yield from compare(f"own {i}", got, {"sd_mm": math.sqrt(total), "degrees_of_freedom": df})
+            yield got.get("assumed") is False, f"own {i}: still called assumed"
+
+
 def icc(rng):
     sets = [np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], float)]
     for i in range(60):
@@ -311,7 +358,7 @@ def main():
     warnings.simplefilter("ignore")
     rng = np.random.default_rng(20261126)
     n_passed, faults = 0, []
-    for part in (bland_altman, one_way, nested, icc, kappa):
+    for part in (bland_altman, one_way, nested, own, icc, kappa):
         results = list(part(rng))
         faults += [text for ok, text in results if not ok]
         n_passed += sum(1 for ok, _ in results if ok)

@@ -4,7 +4,7 @@
 use std::io::{BufRead, stdin};
 
 use osspan::agree::bland_altman::{Pair, bland_altman};
-use osspan::agree::components::{Exam, nested, one_way, two_way};
+use osspan::agree::components::{Exam, nested, one_way, own_repeatability, two_way};
 use osspan::agree::icc::icc;
 use osspan::agree::kappa::{Weights, cohen, fleiss};
 use serde::{Deserialize, Serialize};
@@ -17,6 +17,7 @@ enum Request {
     OneWay { groups: Vec<Vec<f64>> },
     TwoWay { table: Vec<Vec<f64>> },
     Nested { exams: Vec<Exam> },
+    Own { exams: Vec<Exam> },
     Icc { table: Vec<Vec<f64>> },
     Cohen { table: Vec<Vec<u32>>, weights: Weights },
     Fleiss { counts: Vec<Vec<u32>> },
@@ -40,6 +41,7 @@ fn answer(request: Request) -> osspan::Result<Value> {
         Request::OneWay { groups } => value(one_way(&groups)?),
         Request::TwoWay { table } => value(two_way(&table)?),
         Request::Nested { exams } => value(nested(&exams)?),
+        Request::Own { exams } => value(own_repeatability(&nested(&exams)?)?),
         Request::Icc { table } => value(icc(&table)?),
         Request::Cohen { table, weights } => value(cohen(&table, weights)?),
         Request::Fleiss { counts } => value(fleiss(&counts)?),

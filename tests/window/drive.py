@@ -29,7 +29,7 @@ STRIP, HINTS, GAP = 44, 34, 14
 
 # Whole pixels near the sample's own landmarks of visit 1, frame 1: at one point a pixel a click hits them exactly.
 MARKS = {"internal os": (300, 154), "placental edge": (276, 130), "placental body": (283, 168)}
-FRAME = (496, 296)
+FRAME = (584, 318)
 READER, GUIDELINE, DUE = "R. Ito", "us-consensus-2014", "2025-06-30"
 
 

@@ -183,13 +183,7 @@ pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
         warnings.push("No frame was read by two readers: nothing is known of agreement between readers.".into());
     }
     let within = nested(&exams_of(readings, None)).ok();
-    let own = match within.as_ref().map(own_repeatability) {
-        Some(Ok(r)) => OwnRepeatability { repeatability: Some(r), why_not: None },
-        Some(Err(e)) => OwnRepeatability { repeatability: None, why_not: Some(e.message()) },
-        None => {
-            OwnRepeatability { repeatability: None, why_not: Some("no reader read a second frame of an exam, or a frame again".into()) }
-        }
-    };
+    let own = own_of(readings);
     let by_reader = readings
         .readers
         .iter()
@@ -238,6 +232,21 @@ pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
         own,
         warnings,
     })
+}
+
+/// Whether the readings' own repeatability may replace the labelled assumption, and it.
+#[must_use]
+pub fn own_of(readings: &Readings) -> OwnRepeatability {
+    let exams = exams_of(readings, None);
+    // Readings that repeat another of the same reader and exam: only these tell anything.
+    let repeated: usize = exams.iter().map(|e| e.iter().map(Vec::len).sum::<usize>()).filter(|n| *n > 1).sum();
+    match nested(&exams).as_ref().map(own_repeatability) {
+        Ok(Ok(r)) => OwnRepeatability { repeatability: Some(Repeatability { readings: u32::try_from(repeated).ok(), ..r }), why_not: None },
+        Ok(Err(e)) => OwnRepeatability { repeatability: None, why_not: Some(e.message()) },
+        Err(_) => {
+            OwnRepeatability { repeatability: None, why_not: Some("no reader read a second frame of an exam, or a frame again".into()) }
+        }
+    }
 }
 
 /// One reader's (or every reader's) signed distances as repeats in frames in exams; two readers' are never one exam.

@@ -90,6 +90,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     scene.draw_frame();
     scene.draw_ring();
     scene.draw_line();
+    super::more_marks::draw(&scene.painter, session, &|p| scene.at(p));
     landmarks(ui, &scene, &mut actions);
     scene.draw_labels();
     scene.draw_hand_ruler();
@@ -151,8 +152,8 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
 
 /// Whether an item is the frame or one of its landmarks.
 #[must_use]
-pub fn is_of_frame(id: Id) -> bool {
-    id == Id::unique("frame") || Mark::ALL.into_iter().any(|m| id == Id::unique(("landmark", m)))
+pub fn is_of_frame(session: &Session, id: Id) -> bool {
+    id == Id::unique("frame") || session.work().placed().any(|(m, _)| id == Id::unique(("landmark", m)))
 }
 
 /// The frame in words, for those who cannot see it.
@@ -184,7 +185,8 @@ fn landmarks(ui: &mut Ui, scene: &Scene<'_>, actions: &mut Vec<Action>) {
         let reach = Rect::from_center_size(at, Vec2::splat(size::GRAB * 2.0)).intersect(scene.rect);
         let id = Id::unique(("landmark", mark));
         let item = ui.interact(reach, id, sense);
-        let name = format!("{} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
+        let number = if let Mark::Canal(i) | Mark::Wall(i) = mark { format!(" {}", i + 1) } else { String::new() };
+        let name = format!("{}{number} at x {:.1}, y {:.1} px", mark.words(), place.x, place.y);
         item.widget_info(|| WidgetInfo::labeled(Role::Button, true, name.clone()));
         if item.has_focus() {
             ui.memory_mut(|m| m.set_focus_lock_filter(id, arrows_stay()));
@@ -269,7 +271,9 @@ impl Scene<'_> {
     fn draw_labels(&self) {
         let mut taken: Vec<Rect> =
             self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).collect();
-        for (mark, place) in self.work.placed() {
+        // A trace bears its name once.
+        let named = |m: &Mark| !matches!(m, Mark::Canal(1..) | Mark::Wall(1..));
+        for (mark, place) in self.work.placed().filter(|(m, _)| named(m)) {
             let at = self.at(place);
             let galley = self.painter.layout_no_wrap(mark.words().into(), FontId::proportional(size::BODY), glyphs::colour(mark));
             let other = match mark {
@@ -287,7 +291,10 @@ impl Scene<'_> {
             let rects = places.map(|d| Rect::from_min_size(at + d, galley.size()).expand(3.0));
             let room = self.rect.shrink(4.0);
             let chosen = rects.clone().find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)));
-            let Some(rect) = chosen.or_else(|| rects.clone().find(|r| room.contains_rect(*r))) else { continue };
+            // A further landmark without room keeps its form; its name is said in the sheet, and here while it is chosen.
+            let must = Mark::ALL.contains(&mark) || self.session.selected() == Some(mark);
+            let anywhere = || rects.clone().find(|r| must && room.contains_rect(*r));
+            let Some(rect) = chosen.or_else(anywhere) else { continue };
             taken.push(rect);
             self.painter.rect_filled(rect, 3.0, over_frame::HALO);
             self.painter.galley(rect.min + Vec2::splat(3.0), galley, glyphs::colour(mark));

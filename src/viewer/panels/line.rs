@@ -2,7 +2,8 @@
 
 use egui::{Align2, FontId, Pos2, Rect, Role, Sense, Shape as Drawn, Stroke, Ui, WidgetInfo, pos2, vec2};
 
-use crate::plot::distance_line::{DistanceLine, Mark, Reading, Room, bands};
+use crate::exam::ExamDistance;
+use crate::plot::distance_line::{DistanceLine, ExamMark, Mark, Reading, Room, bands};
 use crate::plot::{Anchor, Shape};
 use crate::reading::Distance;
 use crate::viewer::session::{Outcome, Session};
@@ -24,8 +25,26 @@ pub fn contents(session: &Session) -> DistanceLine {
     DistanceLine {
         bands: session.table().map(bands).unwrap_or_default(),
         reading,
-        marks: session.others().iter().map(|o| Mark { value: o.value, earlier: o.earlier, label: o.label.clone() }).collect(),
+        marks: marks(session),
+        exam: session.exam_now().filter(|e| e.frames.len() > 1).and_then(|e| match &e.values.summary.exam_distance {
+            ExamDistance::Estimate { signed_mm, interval, .. } => Some(ExamMark { signed_mm: *signed_mm, interval: *interval }),
+            _ => None,
+        }),
     }
+}
+
+/// Other frames of the exam, numbered as in the case sheet, and earlier exams.
+fn marks(session: &Session) -> Vec<Mark> {
+    let of_exam = session.exam_now().into_iter().flat_map(|exam| {
+        exam.frames.iter().enumerate().filter(|(_, f)| !f.current).map(|(i, f)| Mark {
+            value: *f.value(),
+            earlier: false,
+            label: (i + 1).to_string(),
+            left_out: exam.left_out(i),
+        })
+    });
+    let earlier = session.others().iter().filter(|o| o.earlier);
+    of_exam.chain(earlier.map(|o| Mark { value: o.value, earlier: true, label: o.label.clone(), left_out: false })).collect()
 }
 
 /// Draws the line in the room that is left.

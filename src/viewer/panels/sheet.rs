@@ -189,12 +189,16 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         rule(ui, theme);
     }
     let (Some(exam), Some(file)) = (session.exam(), session.file()) else { return };
+    super::exam::values(ui, session, theme);
     if session.picture().is_some() {
         row(ui, theme, "Side", |ui| side(ui, session, theme, actions));
         row(ui, theme, "Landmarks", |ui| landmarks(ui, session, theme, actions));
+        super::exam::checklist(ui, session, theme, actions);
+        super::exam::more(ui, session, theme, actions);
         rule(ui, theme);
         row(ui, theme, "Scale", |ui| super::scale::show(ui, session, file, theme, actions));
     }
+    super::exam::repeatability(ui, session, theme);
     row(ui, theme, "Frame", |ui| frame(ui, session, exam, file, theme, actions));
     row(ui, theme, "Context", |ui| {
         exam_questions(ui, exam, theme, actions);

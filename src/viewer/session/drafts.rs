@@ -21,12 +21,13 @@ pub(super) struct Unfinished {
 fn draft_of(session: &Session, key: &FrameKey, file: &SourceFile) -> Option<Draft> {
     let frame = session.frame_ids.get(key)?;
     // Taken apart by name, so that a new kind of work cannot be left out of drafts.
-    let FrameWork { os, edge, body, sinus, side, consent, scale } = session.work.get(key).cloned().unwrap_or_default();
+    let FrameWork { os, edge, body, sinus, side, consent, scale, notes } = session.work.get(key).cloned().unwrap_or_default();
     let mut draft = Draft::of(frame.clone(), &file.path, String::new());
     draft.reader = session.reader().trim().to_owned();
     draft.table = session.table_id_of(key).map(str::to_owned);
     (draft.internal_os, draft.edge, draft.placental_body, draft.marginal_sinus) = (os, edge, body, sinus);
     (draft.side, draft.pixel_spacing_consent, draft.scale) = (side, consent, scale);
+    draft.notes = notes;
     draft.context = session.exams.iter().find(|e| e.place_of(key).is_some())?.context.clone();
     Some(draft)
 }
@@ -40,6 +41,7 @@ fn work_of(draft: &Draft) -> FrameWork {
         side: draft.side,
         consent: draft.pixel_spacing_consent.clone(),
         scale: draft.scale.clone(),
+        notes: draft.notes.clone(),
     }
 }
 

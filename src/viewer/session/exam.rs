@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::{PixelSpacingConsent, Use, survey};
 use crate::context::{Dating, ExamContext};
+use crate::exam::FrameNotes;
 use crate::frame::Geometry;
 use crate::load::{Exam, ExamKey, Facts, Identity};
 use crate::measure::{EdgeMark, Landmarks, Side};
@@ -203,6 +204,8 @@ pub struct FrameWork {
     pub consent: Option<PixelSpacingConsent>,
     /// What the reader decided about the scale: one set by hand, or the reason why the file's is right.
     pub scale: ScaleFacts,
+    /// What was said and marked besides.
+    pub notes: FrameNotes,
 }
 
 impl FrameWork {
@@ -214,7 +217,7 @@ impl FrameWork {
 
     /// Where a mark is.
     #[must_use]
-    pub const fn get(&self, mark: Mark) -> Option<PxPoint> {
+    pub fn get(&self, mark: Mark) -> Option<PxPoint> {
         match (mark, self.edge) {
             (Mark::InternalOs, _) => self.os,
             (Mark::PlacentalBody, _) => self.body,
@@ -222,7 +225,7 @@ impl FrameWork {
             (Mark::PlacentalEdge, Some(EdgeMark::PlacentalEdge { at }))
             | (Mark::LastPlacenta, Some(EdgeMark::LastPlacentaSeen { at }))
             | (Mark::EndOfWall, Some(EdgeMark::EndOfWallSeen { at })) => Some(at),
-            _ => None,
+            _ => super::notes::get(&self.notes.more, mark),
         }
     }
 
@@ -235,6 +238,7 @@ impl FrameWork {
             Mark::PlacentalEdge => self.edge = Some(EdgeMark::PlacentalEdge { at }),
             Mark::LastPlacenta => self.edge = Some(EdgeMark::LastPlacentaSeen { at }),
             Mark::EndOfWall => self.edge = Some(EdgeMark::EndOfWallSeen { at }),
+            _ => super::notes::put(&mut self.notes.more, mark, at),
         }
     }
 
@@ -249,12 +253,14 @@ impl FrameWork {
                     self.edge = None;
                 }
             }
+            _ => super::notes::remove(&mut self.notes.more, mark),
         }
     }
 
-    /// The placed marks, in the order of [`Mark::ALL`].
+    /// The placed marks, in the order of [`Mark::ALL`], then of [`Mark::MORE`], traces point by point.
     pub fn placed(&self) -> impl Iterator<Item = (Mark, PxPoint)> + '_ {
-        Mark::ALL.into_iter().filter_map(|m| self.get(m).map(|p| (m, p)))
+        let more = super::notes::marks(&self.notes.more);
+        Mark::ALL.into_iter().chain(more).filter_map(|m| self.get(m).map(|p| (m, p)))
     }
 
     /// The landmarks of a reading, when both ends are there.

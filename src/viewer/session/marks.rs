@@ -14,6 +14,7 @@ impl Session {
         match action {
             Action::Arm(mark) => {
                 self.history.close();
+                self.aside.drop_offer();
                 self.armed = Some(mark);
                 self.selected = None;
                 self.cross = self.cross.or_else(|| self.work().get(mark));
@@ -60,7 +61,11 @@ impl Session {
             return;
         }
         let at = self.on_frame(at);
+        self.aside.drop_offer();
+        let mark = super::notes::numbered(&self.work().notes.more, mark);
         self.edit_frame(format!("placing the {}", mark.words()), false, |w| w.put(mark, at));
+        // By keyboard the next mark starts from this one.
+        let from = self.cross.map(|_| at);
         self.put_down();
         self.selected = Some(mark);
         // The usual order leads on by itself: os, edge, body.
@@ -68,10 +73,11 @@ impl Session {
         self.armed = match mark {
             Mark::InternalOs if work.edge.is_none() => Some(Mark::PlacentalEdge),
             Mark::PlacentalEdge if work.body.is_none() => Some(Mark::PlacentalBody),
-            _ => None,
+            _ => super::notes::leads_to(&work.notes.more, mark),
         };
         if self.armed.is_some() {
             self.selected = None;
+            self.cross = from;
         }
     }
 

@@ -10,8 +10,10 @@ mod cine;
 pub mod dates;
 mod drafts;
 mod exam;
+mod exam_values;
 mod marks;
 mod more;
+mod notes;
 mod opening;
 mod outcome;
 mod pace;
@@ -28,7 +30,9 @@ use std::sync::Arc;
 pub use change::{Change, History};
 pub use cine::{CineNow, FrameMark};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
+pub use exam_values::{ExamFrame, ExamNow};
 pub use more::{MoreChange, MoreForm, Typed};
+pub use notes::{Aside, NoteAction, StandingOffer};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
@@ -44,7 +48,6 @@ use crate::files::Settings;
 use crate::followup::Plan;
 use crate::frame::{Frame, FrameId};
 use crate::guideline::Table;
-use crate::measure::Repeatability;
 use crate::record::Stored;
 use crate::units::PxPoint;
 
@@ -71,7 +74,7 @@ pub struct Session {
     history: History,
     tables: Vec<Table>,
     settings: Settings,
-    repeatability: Repeatability,
+    aside: Aside,
     outcome: Outcome,
     others: Vec<OtherReading>,
     plan: Option<Plan>,
@@ -116,7 +119,7 @@ impl Session {
             tables,
             typed_reader: settings.reader.clone().unwrap_or_default(),
             settings,
-            repeatability: Repeatability::assumed_total(),
+            aside: Aside::default(),
             outcome: Outcome::Nothing,
             others: Vec::new(),
             plan: None,
@@ -182,6 +185,8 @@ impl Session {
             }
             Action::Save => self.save(),
             Action::Saved(job, result) => self.saved(&job, result),
+            Action::Note(what) => self.note(what),
+            Action::PlaceAtCross if self.offer().is_some() => self.note(NoteAction::AcceptOffer),
             Action::Undo => self.undo(),
             Action::Redo => self.redo(),
             Action::ChooseTable(id) => self.choose_table(&id),
@@ -253,6 +258,8 @@ impl Session {
             return self.plan_for(PlanAction::PutAway);
         } else if self.page != Page::Reading && self.messages.is_empty() {
             return self.show_page(Page::Reading);
+        } else if self.leave_aside() {
+            // An open list of exceptions or a standing offer goes first.
         } else if self.armed.is_some() {
             self.put_down();
         } else if self.messages.pop().is_none() {

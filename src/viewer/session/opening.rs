@@ -77,6 +77,7 @@ impl Session {
         }
         self.note_step(&key);
         self.put_down();
+        self.aside.leave_frame();
         self.selected = None;
         self.picture = None;
         self.picture_error = None;
@@ -140,6 +141,7 @@ impl Session {
         let known: HashSet<String> = self.records.iter().map(|s| s.record.id().to_owned()).collect();
         self.records.extend(records.into_iter().filter(|s| !known.contains(s.record.id())));
         self.records.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+        self.find_repeatability();
         for fault in faults.into_iter().take(1) {
             self.tell(format!("A record cannot be read and is left out: {fault}"));
         }
@@ -189,6 +191,7 @@ impl Session {
                 resolved: record.scale_facts.resolved.clone(),
                 ..ScaleFacts::default()
             },
+            notes: record.notes.clone(),
         };
         let saved = SavedState {
             work: work.clone(),
@@ -196,6 +199,7 @@ impl Session {
             table: record.table.id.clone(),
             reader: record.reader.clone(),
             value: outcome::value_of(record),
+            repeatability: record.repeatability.clone(),
         };
         self.work.insert(key.clone(), work);
         self.saved.insert(key.clone(), saved);

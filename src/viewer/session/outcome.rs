@@ -80,6 +80,7 @@ impl Session {
     pub(super) fn refresh(&mut self) {
         self.outcome = self.make_outcome();
         self.others = self.make_others();
+        self.aside.exam = self.make_exam();
         self.plan = self.make_plan();
         self.refresh_answer();
     }
@@ -118,7 +119,7 @@ impl Session {
             Distance::Measured(m) => Some(&**m),
             Distance::NoScale { .. } => None,
         };
-        let context = &self.exam()?.context;
+        let context = &reading::context_in_force(&self.exam()?.context, &self.work().notes, &reading.more);
         let exam = followup::Exam {
             table: self.table()?,
             context,
@@ -132,7 +133,7 @@ impl Session {
     }
 
     /// The reading of what was done on a frame; `None` when it is not complete.
-    fn read(&self, exam: &ExamState, key: &FrameKey, work: &FrameWork) -> Option<Result<Reading, String>> {
+    pub(super) fn read(&self, exam: &ExamState, key: &FrameKey, work: &FrameWork) -> Option<Result<Reading, String>> {
         let file = exam.files.iter().find(|f| f.path == key.path)?;
         let scale = self.scale_facts(exam, file, work);
         let inputs = Inputs {
@@ -141,8 +142,9 @@ impl Session {
             side: work.side?,
             consent: work.consent.as_ref(),
             scale: &scale,
-            repeatability: &self.repeatability,
+            repeatability: self.repeatability_for(key),
             context: &exam.context,
+            notes: &work.notes,
             table: self.table()?,
         };
         Some(reading::read(&inputs).map_err(|e| e.message()))

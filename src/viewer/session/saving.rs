@@ -8,6 +8,7 @@ use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::Result;
+use crate::exam::FrameNotes;
 use crate::frame::{FrameId, Geometry};
 use crate::guideline::Table;
 use crate::measure::{Landmarks, Repeatability, Side, Value};
@@ -23,6 +24,8 @@ pub(super) struct SavedState {
     pub(super) table: String,
     pub(super) reader: String,
     pub(super) value: Option<Value>,
+    /// The repeatability that the record keeps.
+    pub(super) repeatability: Repeatability,
 }
 
 /// Whether what is on screen is saved.
@@ -66,8 +69,11 @@ pub struct SaveJob {
     scale: ScaleFacts,
     repeatability: Repeatability,
     context: ExamContext,
+    notes: FrameNotes,
     table: Table,
     origin: Origin,
+    /// The reader's other records of the exam.
+    exam: Vec<ReadingRecord>,
 }
 
 impl SaveJob {
@@ -84,9 +90,10 @@ impl SaveJob {
             scale: &self.scale,
             repeatability: &self.repeatability,
             context: &self.context,
+            notes: &self.notes,
             table: &self.table,
         };
-        ReadingRecord::new(&inputs, &reading::read(&inputs)?, Origin { saved_at: now, ..self.origin.clone() })
+        ReadingRecord::new(&inputs, &reading::read(&inputs)?, Origin { saved_at: now, ..self.origin.clone() })?.with_exam(&self.exam)
     }
 
     fn state(&self, record: &ReadingRecord) -> SavedState {
@@ -99,11 +106,13 @@ impl SaveJob {
                 side: Some(self.side),
                 consent: self.consent.clone(),
                 scale: ScaleFacts { hand: self.scale.hand.clone(), resolved: self.scale.resolved.clone(), ..ScaleFacts::default() },
+                notes: self.notes.clone(),
             },
             context: self.context.clone(),
             table: self.table.id().to_owned(),
             reader: self.origin.reader.trim().to_owned(),
             value: outcome::value_of(record),
+            repeatability: record.repeatability.clone(),
         }
     }
 }
@@ -141,6 +150,9 @@ impl Session {
                 return Err(format!("Not saved yet. Still to do: {}.", Need::Reader.words()));
             }
             Outcome::Read(reading) => {
+                if self.offer().is_some() {
+                    return Err("Not saved. An offer of the edge assist is open: accept it (Enter) or decline it (Esc).".into());
+                }
                 if let Some(block) = reading.blocks.first() {
                     return Err(format!("Not saved. {block}"));
                 }
@@ -157,7 +169,9 @@ impl Session {
             side,
             scale: self.scale_facts(exam, file, &work),
             consent: work.consent,
-            repeatability: self.repeatability.clone(),
+            repeatability: self.repeatability_for(&key).clone(),
+            notes: work.notes,
+            exam: self.records_of_exam(exam),
             context: exam.context.clone(),
             table: self.table().cloned().ok_or_else(nothing)?,
             origin: Origin {
@@ -186,6 +200,7 @@ impl Session {
             Ok(stored) => {
                 self.saved.insert(job.key.clone(), job.state(&stored.record));
                 self.records.push(*stored);
+                self.find_repeatability();
                 self.refresh();
                 self.seen_since()
             }

@@ -2,6 +2,7 @@
 
 mod cine;
 mod drive;
+mod exam;
 mod invented;
 mod plan;
 mod raster;

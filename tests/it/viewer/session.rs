@@ -14,9 +14,9 @@ use osspan::viewer::session::{Need, Outcome, SaveState, Session};
 use super::invented::{self, Memory, key};
 
 /// A session with its world, which answers at once.
-struct Desk {
-    session: Session,
-    world: Memory,
+pub(super) struct Desk {
+    pub(super) session: Session,
+    pub(super) world: Memory,
 }
 
 impl Desk {
@@ -28,14 +28,14 @@ impl Desk {
     }
 
     /// Named, with a table, and at frame 1 of visit 2.
-    fn ready() -> Self {
+    pub(super) fn ready() -> Self {
         let mut d = Self::new(Some("R. Ito"), Some("us-consensus-2014"));
         d.act(Action::Open(vec!["exam".into()]));
         d.act(Action::GoTo(key("visit2-a.dcm", 1)));
         d
     }
 
-    fn act(&mut self, action: Action) {
+    pub(super) fn act(&mut self, action: Action) {
         let mut queue = vec![action];
         while !queue.is_empty() {
             let effects = self.session.apply(queue.remove(0));
@@ -48,17 +48,17 @@ impl Desk {
         self.session.apply(action)
     }
 
-    fn put(&mut self, mark: Mark, x: f64, y: f64) {
+    pub(super) fn put(&mut self, mark: Mark, x: f64, y: f64) {
         self.act(Action::Arm(mark));
         self.act(Action::Place(PxPoint::new(x, y)));
     }
 
-    fn state(&mut self, side: Side) {
+    pub(super) fn state(&mut self, side: Side) {
         self.act(Action::StateSide(side));
     }
 
     /// Edge 14 mm from the os, not covering, with everything stated.
-    fn fourteen(&mut self) {
+    pub(super) fn fourteen(&mut self) {
         self.put(Mark::InternalOs, 400.0, 300.0);
         self.put(Mark::PlacentalEdge, 260.0, 300.0);
         self.put(Mark::PlacentalBody, 220.0, 310.0);

@@ -1,0 +1,145 @@
+//! The values of an exam as a reading's record holds them: what this reader's readings of the exam came to when it was saved.
+//!
+//! A record names the others by their ids and repeats their distances, so that the values can be recomputed from the record
+//! alone, and each distance from its own record. The record saved last holds all of them.
+
+use serde::{Deserialize, Serialize};
+
+use super::ReadingRecord;
+use crate::error::Result;
+use crate::exam::{self, Adequacy, ExamValues, MOST_SETS, Model, Repeat};
+use crate::frame::FrameId;
+use crate::measure::Measurement;
+use crate::reading::Distance;
+
+/// Most readings of one exam that a record repeats; the newest count.
+pub const MOST_HELD: usize = 100;
+
+/// One reading of an exam, as another reading's record repeats it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+pub struct HeldReading {
+    /// Id of its record; empty for the record that holds it.
+    pub record: String,
+    /// The frame.
+    pub frame: FrameId,
+    /// The set of frames, from 1.
+    pub set: u8,
+    /// Whether the frame counts.
+    pub adequacy: Adequacy,
+    /// Its distance.
+    pub measurement: Measurement,
+}
+
+/// The exam as a record holds it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+pub struct HeldExam {
+    /// Every reading of the exam by this reader that has a distance, in the order of frames, this record's own last.
+    pub readings: Vec<HeldReading>,
+    /// What was known besides.
+    pub model: Model,
+    /// What they come to.
+    pub values: ExamValues,
+}
+
+impl HeldExam {
+    /// Makes the values of readings.
+    ///
+    /// # Errors
+    /// As [`exam::summarise`].
+    pub fn of(readings: Vec<HeldReading>, model: Model) -> Result<Self> {
+        let values = values_of(&readings, &model)?;
+        Ok(Self { readings, model, values })
+    }
+}
+
+/// What held readings come to.
+///
+/// # Errors
+/// As [`exam::summarise`].
+pub fn values_of(readings: &[HeldReading], model: &Model) -> Result<ExamValues> {
+    let repeats: Vec<(u8, Repeat<'_>)> = readings
+        .iter()
+        .map(|r| (r.set.clamp(1, MOST_SETS), Repeat { measurement: &r.measurement, adequacy: r.adequacy.clone() }))
+        .collect();
+    exam::values(&repeats, model)
+}
+
+/// What is known besides readings made with this repeatability.
+#[must_use]
+pub fn model_with(repeatability: &crate::measure::Repeatability) -> Model {
+    Model { degrees_of_freedom: repeatability.degrees_of_freedom, ..Model::default() }
+}
+
+/// A record's own reading as others hold it; `None` without a distance.
+#[must_use]
+pub fn held(record: &ReadingRecord) -> Option<HeldReading> {
+    match &record.distance {
+        Distance::Measured(m) => Some(HeldReading {
+            record: record.id().to_owned(),
+            frame: record.frame.clone(),
+            set: record.notes.set_number(),
+            adequacy: record.notes.checklist.adequacy(),
+            measurement: m.measurement.clone(),
+        }),
+        Distance::NoScale { .. } => None,
+    }
+}
+
+/// Whether two records are of one exam: the same study, or where one does not name its study, the same known patient on
+/// the same known day.
+#[must_use]
+pub fn same_exam(a: &ReadingRecord, b: &ReadingRecord) -> bool {
+    if let (Some(a), Some(b)) = (&a.study_instance_uid, &b.study_instance_uid) {
+        return a == b;
+    }
+    a.context.exam_date.is_some()
+        && a.context.exam_date == b.context.exam_date
+        && a.patient.key().is_some()
+        && a.patient.key() == b.patient.key()
+}
+
+/// This reader's other readings of a record's exam: the newest of each frame, none that another of them follows, in the
+/// order of frames. A second reader's are not among them.
+#[must_use]
+pub fn others_of<'a>(record: &ReadingRecord, all: impl IntoIterator<Item = &'a ReadingRecord>) -> Vec<&'a ReadingRecord> {
+    let own: Vec<&ReadingRecord> = all.into_iter().filter(|r| r.reader == record.reader && same_exam(r, record)).collect();
+    let followed: std::collections::HashSet<&str> = own.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
+    let same = |a: &FrameId, b: &FrameId| a.sha256 == b.sha256 && a.frame_number == b.frame_number;
+    let mut kept: Vec<&ReadingRecord> = own.into_iter().filter(|r| !followed.contains(r.id()) && !same(&r.frame, &record.frame)).collect();
+    kept.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.frame.cmp(&b.frame)));
+    // Two heads of one frame: the newest counts.
+    let mut newest: Vec<&ReadingRecord> = Vec::new();
+    for r in kept {
+        newest.retain(|n| !same(&n.frame, &r.frame));
+        newest.push(r);
+    }
+    // By frame and not by time, so that the same readings always stand in the same order.
+    newest.sort_by(|a, b| {
+        let by = |r: &ReadingRecord| (r.frame.sop_instance_uid.clone(), r.frame.frame_number, r.frame.sha256.clone());
+        by(a).cmp(&by(b))
+    });
+    newest
+}
+
+impl ReadingRecord {
+    /// The record with the values of its exam, `all` being the records at hand. A reading without a distance, and one that is
+    /// alone in its exam, has them too as far as they go; a frame without a distance adds nothing.
+    ///
+    /// # Errors
+    /// As [`exam::summarise`] and [`ReadingRecord::digest`].
+    pub fn with_exam<'a>(mut self, all: impl IntoIterator<Item = &'a Self>) -> Result<Self> {
+        let mut readings: Vec<HeldReading> = others_of(&self, all).into_iter().filter_map(held).collect();
+        readings.drain(..readings.len().saturating_sub(MOST_HELD - 1));
+        self.exam = match held(&self) {
+            Some(own) => {
+                readings.push(HeldReading { record: String::new(), ..own });
+                Some(HeldExam::of(readings, model_with(&self.repeatability))?)
+            }
+            None => None,
+        };
+        self.content_sha256 = self.digest()?;
+        Ok(self)
+    }
+}
