@@ -17,14 +17,15 @@ use jiff::civil::Date;
 use crate::cautions::Scale;
 use crate::context::{Answer, ExamContext, GestationalAge};
 use crate::error::{Error, ErrorKind, Result};
-use crate::exam::{Adequacy, Model, Repeat, Summary, summarise};
+use crate::exam::{Repeat, Summary, summarise};
 use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
 use crate::reading::{Distance, scale_standing};
-use crate::record::{Patient, ReadingRecord, ToldRecord, study_key, urgent_of};
+use crate::record::{Patient, ReadingRecord, ToldRecord, model_with, study_key, urgent_of};
 use crate::sheet::{self, Section, Sheet};
 use crate::source::{Citation, Provenance};
+use crate::units::Mm;
 
 /// Two exams belong to one pregnancy when their due dates lie no further apart than this, days (an assumption of this program).
 const SAME_PREGNANCY_DAYS: i32 = 42;
@@ -181,15 +182,13 @@ impl SavedExam {
     /// What its repeats come to; `None` without any distance. Places are of `readings`.
     #[must_use]
     pub fn summary(&self) -> Option<(Summary, Vec<usize>)> {
-        let measured: Vec<(usize, &Measurement)> =
-            self.readings.iter().enumerate().filter_map(|(i, r)| Some((i, measurement_of(r)?))).collect();
+        let measured: Vec<(usize, &ReadingRecord, &Measurement)> =
+            self.readings.iter().enumerate().filter_map(|(i, r)| Some((i, r, measurement_of(r)?))).collect();
         let repeats: Vec<Repeat<'_>> =
-            measured.iter().map(|(_, measurement)| Repeat { measurement, adequacy: Adequacy::NotStated }).collect();
-        if repeats.is_empty() {
-            return None;
-        }
-        let places = measured.iter().map(|(i, _)| *i).collect();
-        summarise(&repeats, &Model::default()).ok().map(|s| (s, places))
+            measured.iter().map(|(_, r, measurement)| Repeat { measurement, adequacy: r.notes.checklist.adequacy() }).collect();
+        let (_, last, _) = measured.last()?;
+        let places = measured.iter().map(|(i, ..)| *i).collect();
+        summarise(&repeats, &model_with(&last.repeatability)).ok().map(|s| (s, places))
     }
 
     /// The exam under a table.
@@ -206,7 +205,13 @@ impl SavedExam {
         let record = self.readings.get(decisive);
         let mut context = self.context.clone();
         if let Some(r) = record {
-            (context.route, context.bladder, context.contraction) = (r.context.route, r.context.bladder, r.context.contraction);
+            let frame = r.context_in_force();
+            (context.route, context.bladder, context.contraction) = (frame.route, frame.bladder, frame.contraction);
+        }
+        // The shortest vessel distance and cervix of any frame hold for the exam.
+        for one in self.readings.iter().map(ReadingRecord::context_in_force) {
+            context.vessel_to_os_mm = shorter(context.vessel_to_os_mm, one.vessel_to_os_mm);
+            context.cervical_length_mm = shorter(context.cervical_length_mm, one.cervical_length_mm);
         }
         let age = context.gestational_age().ok();
         let measurement = record.and_then(measurement_of);
@@ -302,6 +307,13 @@ impl SavedExam {
             out.push(own(text, "earlier-exam", "the saved readings of this woman"));
         }
         out
+    }
+}
+
+fn shorter(a: Option<Mm>, b: Option<Mm>) -> Option<Mm> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(if a < b { a } else { b }),
+        (a, b) => a.or(b),
     }
 }
 

@@ -76,14 +76,9 @@ pub fn urgent_of(reading: &ReadingRecord, shelf: &Shelf) -> Result<Vec<followup:
         Distance::Measured(m) => (Some(&m.measurement), Some(&m.finding)),
         Distance::NoScale { .. } => (None, None),
     };
-    let exam = Exam {
-        table,
-        context: &reading.context,
-        age: reading.context.gestational_age().ok(),
-        stated_side: Some(reading.side),
-        measurement,
-        finding,
-    };
+    let context = reading.context_in_force();
+    let exam =
+        Exam { table, context: &context, age: context.gestational_age().ok(), stated_side: Some(reading.side), measurement, finding };
     Ok(followup::urgent(&exam))
 }
 

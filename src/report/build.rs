@@ -270,11 +270,16 @@ fn pictures(exam: &SavedExam, decisive: usize, request: &Request<'_>) -> Vec<sup
 
 fn line(exam: &SavedExam, answered: &Answered, request: &Request<'_>) -> DistanceLine {
     let reading = exam.readings.get(answered.decisive).and_then(measurement_of);
-    let frames = exam.readings.iter().enumerate().filter(|(i, _)| *i != answered.decisive).filter_map(|(_, r)| measurement_of(r));
+    let frames = exam.readings.iter().enumerate().filter(|(i, _)| *i != answered.decisive);
+    let mark = |(_, r): (usize, &ReadingRecord)| {
+        let left_out = matches!(r.notes.checklist.adequacy(), crate::exam::Adequacy::Inadequate { .. });
+        measurement_of(r).map(|m| Mark { value: m.value, earlier: false, label: String::new(), left_out })
+    };
     DistanceLine {
         bands: bands(request.table),
         reading: reading.map(|m| Reading { value: m.value, u_mm: m.u_mm, interval: m.interval }),
-        marks: frames.map(|m| Mark { value: m.value, earlier: false, label: String::new() }).collect(),
+        marks: frames.filter_map(mark).collect(),
+        exam: None,
     }
 }
 

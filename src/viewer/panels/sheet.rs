@@ -152,10 +152,11 @@ fn other_tables(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme
     if let Some(line) = table.out_of_effect(exam.context.exam_date) {
         plain(ui, line.text, theme.warn);
     }
+    let context = crate::reading::context_in_force(&exam.context, &session.work().notes, &reading.more);
     let asked = crate::followup::Exam {
         table,
-        context: &exam.context,
-        age: exam.context.gestational_age().ok(),
+        context: &context,
+        age: context.gestational_age().ok(),
         stated_side: session.work().side,
         measurement: Some(&m.measurement),
         finding: Some(&m.finding),

@@ -9,7 +9,7 @@ use crate::caseload::{Caseload, DueRow, Series, Unread, series};
 use crate::cautions::Scale;
 use crate::followup::{self, Told, Urgent, UrgentId};
 use crate::guideline::{ExplainLine, Shelf};
-use crate::reading::Distance;
+use crate::reading::{Distance, context_in_force};
 use crate::record::{Patient, ReadingRecord, StoredTold, ToldRecord};
 use crate::sheet::{self, Sheet};
 use crate::viewer::action::Effect;
@@ -322,7 +322,7 @@ impl Session {
             Distance::Measured(m) => (Some(&m.measurement), Some(&m.finding)),
             Distance::NoScale { .. } => (None, None),
         };
-        let context = &self.exam()?.context;
+        let context = &context_in_force(&self.exam()?.context, &self.work().notes, &reading.more);
         let exam = followup::Exam {
             table: self.table()?,
             context,
