@@ -177,7 +177,7 @@ mod tests {
         assert_eq!(drafts.load().unwrap().0, [two.clone(), one.clone()]);
         drafts.discard(&one).unwrap();
         drafts.discard(&one).unwrap();
-        assert_eq!(drafts.load().unwrap().0, [two.clone()]);
+        assert_eq!(drafts.load().unwrap().0, std::slice::from_ref(&two));
         // Another window's draft of the same frame stands beside it.
         let other = Draft { window: "w2".into(), side: Some(Side::Covers), ..two.clone() };
         drafts.keep(&other).unwrap();

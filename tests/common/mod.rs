@@ -1,4 +1,6 @@
-//! Code that the tests and the figures command share.
+//! Code that the tests and the figures command share. Each uses a part of it.
+#![allow(dead_code)]
+
 pub mod assist;
 pub mod coverage;
 pub mod exam;

@@ -52,9 +52,9 @@ fn read(h: &mut Window, edge: PxPoint, body: PxPoint) {
 
 /// Everything that a page says, to eyes or to a screen reader.
 fn said(h: &Window) -> String {
-    let nodes = h.query_all_by(|_| true).filter_map(|n| {
+    let nodes = h.query_all_by(|_| true).map(|n| {
         let node = n.accesskit_node();
-        Some(format!("{} {}", node.label().unwrap_or_default(), node.value().unwrap_or_default()))
+        format!("{} {}", node.label().unwrap_or_default(), node.value().unwrap_or_default())
     });
     nodes.collect::<Vec<_>>().join("\n")
 }

@@ -26,7 +26,7 @@ fn ticked(sha: &str) -> Frame {
     let (w, h) = (640_u32, 480_u32);
     let data = (0..h)
         .flat_map(|y| (0..w).map(move |x| (x, y)))
-        .map(|(x, y)| if y >= 40 && y < 440 && (y - 40) % 20 == 0 && (600..606).contains(&x) { 220 } else { 3 })
+        .map(|(x, y)| if (40..440).contains(&y) && (y - 40) % 20 == 0 && (600..606).contains(&x) { 220 } else { 3 })
         .collect();
     let id = FrameId { sha256: sha.into(), sop_instance_uid: None, frame_number: 1 };
     Frame { id, width: w, height: h, samples: Samples::Gray8(data) }
