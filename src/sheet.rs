@@ -195,9 +195,9 @@ pub fn entered(c: &ExamContext) -> Entered {
     word!("previous accreta", c.previous_accreta);
     word!("accreta checklist gone through", c.accreta_assessed);
     word!("Doppler over the os", c.doppler_over_os);
-    number!("nearest vessel", c.vessel_to_os_mm.map(|m| m.get()), " mm from the os");
+    number!("nearest vessel", c.vessel_to_os_mm.map(|m| short(m.get(), &[20.0, 50.0])), " mm from the os");
     word!("low earlier in this pregnancy", c.earlier_low_placenta);
-    number!("cervical length", c.cervical_length_mm.map(|m| m.get()), " mm");
+    number!("cervical length", c.cervical_length_mm.map(|m| short(m.get(), &[25.0])), " mm");
     word!("presentation", c.presentation);
     number!("head station", c.head_station_cm.map(|s| format!("{s:+}")), " cm from the spines");
     word!("cord insertion", c.cord_insertion);
@@ -219,6 +219,12 @@ pub fn entered(c: &ExamContext) -> Entered {
         put("bleeding episode", true, format!("{on}, {}", bleed.heaviness.words()));
     }
     out
+}
+
+/// A length to a tenth of a millimetre, with more digits where it would otherwise be printed on the other side of a limit.
+fn short(mm: f64, limits: &[f64]) -> String {
+    let same = |printed: f64| (printed - mm).abs() <= 0.05 && limits.iter().all(|l| (printed < *l, printed > *l) == (mm < *l, mm > *l));
+    crate::measure::words::digits_that_keep(mm, same)
 }
 
 fn distance(exam: &Exam<'_>, scale: Scale) -> Vec<ExplainLine> {
@@ -342,5 +348,18 @@ const fn signed(m: &Measurement) -> Mm {
         Value::Reaches { .. } => Mm::new(0.0),
         Value::OverlapAtLeast { mm } => mm.times(-1.0),
         Value::NoPlacentaWithin { mm } => mm,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_measured_length_is_short_and_never_printed_across_a_limit() {
+        assert_eq!(short(33.938_717_845, &[25.0]), "33.9");
+        assert_eq!(short(31.0, &[25.0]), "31");
+        assert_eq!(short(24.98, &[25.0]), "24.98");
+        assert_eq!(short(20.004, &[20.0, 50.0]), "20.004");
     }
 }

@@ -25,7 +25,8 @@ pub struct Unread {
     pub context: ExamContext,
 }
 
-/// One line of the due list. It names nobody and holds neither distance nor finding: who reads second may see it.
+/// One line of the due list. It names nobody and holds no millimetres. What is owed can imply a low placenta: of exams that a
+/// second reader is still to read, [`keep_unseen`](super::keep_unseen) leaves only that something urgent is open.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub struct DueRow {

@@ -234,6 +234,11 @@ fn records_of_every_version_are_read_as_they_stand() {
     assert_eq!(record.schema, "osspan-reading/1");
     assert!(check.differences.is_empty(), "{check:?}");
     assert!(check.unchecked.iter().all(|u| u.contains("version 1 of the rules")), "{check:?}");
+    // Of the sample exam, with further landmarks, checklist, exam values and the scale's facts.
+    let text = fs::read_to_string(dir.join("v2.json")).unwrap();
+    let (record, check) = verify_text(&text, None).unwrap();
+    assert_eq!(record.schema, "osspan-reading/2");
+    assert!(check.differences.is_empty() && check.unchecked.is_empty(), "{check:?}");
     let versions = fs::read_dir(&dir).unwrap().count();
-    assert_eq!(versions, 1, "each version needs its lines above");
+    assert_eq!(versions, 2, "each version needs its lines above");
 }

@@ -1,4 +1,5 @@
-//! The page of who is due: open urgent matters first. It shows neither distance nor finding, so that a second reader may look.
+//! The page of who is due: open urgent matters first. It shows no millimetres; what is owed can imply a low placenta,
+//! so of exams that a second reader is still to read it shows only that something urgent is open.
 
 use egui::{CentralPanel, Margin, RichText, ScrollArea, Ui};
 

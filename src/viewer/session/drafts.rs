@@ -92,7 +92,7 @@ impl Session {
         self.unfinished.left.iter().filter(move |d| d.reader.is_empty() || d.reader == reader)
     }
 
-    /// The newest of them for the frame that is shown, when it says something else than what is on the frame now.
+    /// The newest of them for the frame that is shown.
     #[must_use]
     pub fn offered_draft(&self) -> Option<&Draft> {
         let id = self.current.as_ref().filter(|_| self.picture().is_some()).and_then(|k| self.frame_ids.get(k))?;
