@@ -5,7 +5,7 @@
 //! until the reader accepts, and a record keeps both.
 //!
 //! The leading placental edge and the internal os are tips and no plain edges. There an offer made marks worse on synthetic
-//! frames, always by moving them into the tissue, so none is made for them.
+//! frames, so none is made for them.
 
 mod locate;
 
@@ -106,7 +106,7 @@ pub enum Declined {
     },
     /// The os and the leading placental edge are tips: there offers made marks worse.
     Tip,
-    /// It is a corner or a tip, such as the end of a thin placenta: an offer would move the mark into it.
+    /// It is a corner or a tip, such as the end of a thin placenta: offers made marks worse.
     NotPlain,
 }
 
@@ -123,7 +123,7 @@ impl Declined {
             }
             Self::NotClear { sd_mm } => format!("No offer: the boundary is not clear (SD {sd_mm:.1}); the mark is as good."),
             Self::Tip => "No offer: the os and the leading edge are tips; there an offer made marks worse on synthetic frames. It helps on plates, vessel walls and sinus edges.".into(),
-            Self::NotPlain => "No offer: this is a corner or a tip and no plain edge; an offer would move the mark into the tissue.".into(),
+            Self::NotPlain => "No offer: this is a corner or a tip and no plain edge; there offers made marks worse.".into(),
         }
     }
 }
