@@ -202,7 +202,15 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, none, shown, words.into(), Group::Context, Action::Context(change), false);
     }
-    put(Key::Q, none, "Q", "more questions about the exam".into(), Group::Context, Action::Plan(PlanAction::ToggleMore), false);
+    put(
+        Key::U,
+        Modifiers::SHIFT,
+        "Shift + U",
+        "more questions about the exam".into(),
+        Group::Context,
+        Action::Plan(PlanAction::ToggleMore),
+        false,
+    );
     for (with, size, shown, words) in [
         (none, STEP, "arrows", "1 pixel"),
         (Modifiers::SHIFT, FINE, "Shift + arrows", "a fifth of a pixel"),

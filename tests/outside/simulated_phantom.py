@@ -71,7 +71,9 @@ def errors():
         (answer,) = ask("outside-scale", [{"file": str(path), "phantom": DEFINITION}])
         if "error" not in answer or "pins" in answer:
             print(f"  {answer['pins']} pins matched; scatter {answer['sd_mm'][0]:.3f} mm across, {answer['sd_mm'][1]:.3f} mm down; {answer['notes']}")
-            yield answer["pins"] == 17 and not answer["notes"], f"17 pins, nothing odd: {answer['pins']}, {answer['notes']}"
+            # The simulator's point spread is not even at the border of the field: a pin there may be set aside, and must then be said to be.
+            odd = [n for n in answer["notes"] if not n.startswith(("1 pin(s) lie far", "2 pin(s) lie far"))]
+            yield answer["pins"] == 17 and not odd, f"17 pins, at most two set aside and nothing else odd: {answer['pins']}, {answer['notes']}"
             for k, axis in enumerate(["across", "down"]):
                 found, true = answer["error"][k], WRONG_BY[k]
                 text = f"header wrong by {100 * true:+.2f} % {axis}, found {100 * found:+.3f} ± {100 * answer['t95'] * answer['u'][k]:.3f} %"

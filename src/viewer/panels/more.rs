@@ -61,9 +61,9 @@ pub(super) fn show(ui: &mut Ui, session: &Session, exam: &ExamState, theme: &The
     let stated = all.stated.iter().filter(|(what, _)| !COMMON.contains(what)).count();
     let open = session.planning().more();
     let link = match (open, stated) {
-        (true, _) => "Fewer questions (Q)".to_owned(),
-        (false, 0) => "More questions (Q): cervix, vessel, head, cord, fetuses, earlier measurements".to_owned(),
-        (false, n) => format!("More questions (Q): {n} answered"),
+        (true, _) => "Fewer questions (Shift + U)".to_owned(),
+        (false, 0) => "More questions (Shift + U): cervix, vessel, head, cord, fetuses, earlier measurements".to_owned(),
+        (false, n) => format!("More questions (Shift + U): {n} answered"),
     };
     if ui.link(RichText::new(link).color(theme.lead)).clicked() {
         actions.push(Action::Plan(PlanAction::ToggleMore));
