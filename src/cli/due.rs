@@ -128,8 +128,7 @@ fn unread(dir: &Path, read: &Gathered) -> Result<Vec<Unread>> {
             }
         };
         if !is_read {
-            let patient =
-                Patient { name: facts.patient.name.clone(), number: facts.patient.number.clone(), birth_date: facts.patient.birth_date };
+            let patient = Patient::from(&facts.patient);
             // A study's UID and a frame's digest are long; a key is not.
             let key = Patient { number: Some(key), ..Patient::default() }.key().unwrap_or_default();
             out.push(Unread {

@@ -43,21 +43,23 @@ pub(super) fn signers(data_dir: &Path) -> Result<Vec<Signer>> {
     serde_json::from_str(&text).map_err(|e| Error::new(ErrorKind::Format, "the known keys cannot be read").found(e.to_string()).at(&path))
 }
 
-/// The seed of this reader's key; a sealed one is opened with a passphrase from the first line of standard input.
-pub(super) fn seed(data_dir: &Path, reader: &str, passphrase: bool) -> Result<[u8; 32]> {
+/// The seed of a reader's key. `passphrase` is asked only for a sealed one.
+pub(crate) fn seed(data_dir: &Path, reader: &str, passphrase: impl FnOnce() -> Result<String>) -> Result<[u8; 32]> {
     match files::reader_key(data_dir, reader)? {
         ReaderKey::Open(seed) => Ok(seed),
-        ReaderKey::Sealed(_) if !passphrase => {
-            Err(Error::new(ErrorKind::Usage, "the key is sealed").remedy("Give --passphrase and type it on standard input"))
-        }
-        ReaderKey::Sealed(text) => files::unseal(&text, &typed()?)?
+        ReaderKey::Sealed(text) => files::unseal(&text, &passphrase()?)?
             .try_into()
             .map_err(|_| Error::new(ErrorKind::Format, "the sealed key cannot be used").expected("32 bytes").found("another length")),
     }
 }
 
+/// The error for a sealed key without its passphrase.
+pub(crate) fn sealed(remedy: &str) -> Error {
+    Error::new(ErrorKind::Usage, "the key is sealed").remedy(remedy)
+}
+
 /// The first line of standard input.
-fn typed() -> Result<String> {
+pub(super) fn typed() -> Result<String> {
     let mut line = String::new();
     let fail = |e: std::io::Error| Error::new(ErrorKind::Io, "the passphrase cannot be read").found(e.to_string());
     std::io::stdin().lock().read_line(&mut line).map_err(fail)?;

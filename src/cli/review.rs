@@ -10,7 +10,7 @@ use super::{Done, output, profile};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::record::{Onlooker, ReadingRecord, Role, Settlement, Signer, Store};
-use crate::review::{ExamReview, Order, Standing, Wish, exams, queue};
+use crate::review::{Desk, ExamReview, Order, Standing, Wish};
 
 /// What of a review.
 #[derive(Debug, Subcommand)]
@@ -141,14 +141,13 @@ fn reader() -> Result<Onlooker> {
     })
 }
 
-fn load(store: &Store) -> Result<Vec<ExamReview>> {
-    let records: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
-    let steps: Vec<_> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
-    Ok(exams(&records, &steps))
+fn desk(records: Option<&PathBuf>) -> Result<Desk> {
+    let who = reader()?;
+    Desk::open(&Store::at(folder(records)?), who)
 }
 
-fn find<'a>(all: &'a [ExamReview], key: &str) -> Result<&'a ExamReview> {
-    let found: Vec<&ExamReview> = all.iter().filter(|e| e.exam.starts_with(&key.to_lowercase())).collect();
+fn find<'a>(desk: &'a Desk, key: &str) -> Result<&'a ExamReview> {
+    let found: Vec<&ExamReview> = desk.seen().filter(|e| e.exam.starts_with(&key.to_lowercase())).collect();
     match found.as_slice() {
         [one] if !key.is_empty() => Ok(one),
         // An exam that is still to be read unseen looks just as one that is not there.
@@ -163,17 +162,15 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
     match command {
         ReviewCommand::Queue(a) => show_queue(a, out)?,
         ReviewCommand::List(a) => {
-            reader()?;
-            let all = load(&profile::store(&folder(a.records.as_ref())?)?)?;
-            for exam in &all {
+            let desk = desk(a.records.as_ref())?;
+            for exam in desk.seen() {
                 line_of(exam, out)?;
             }
-            output::line(out, &format!("{} exams", all.len()))?;
+            output::line(out, &format!("{} exams", desk.seen().count()))?;
         }
         ReviewCommand::Compare(a) => {
-            let who = reader()?;
-            let all = load(&profile::store(&folder(a.records.as_ref())?)?)?;
-            compare(find(&all, &a.exam)?, &who, out)?;
+            let desk = desk(a.records.as_ref())?;
+            compare(find(&desk, &a.exam)?, desk.who(), out)?;
         }
         ReviewCommand::Agree(a) => take(&a.exam, a.records.as_ref(), |_| Ok(Wish::Agree), None, out)?,
         ReviewCommand::Amend(a) => {
@@ -205,7 +202,9 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
                 return Err(Error::new(ErrorKind::Invalid, "a trainee cannot sign"));
             }
             let data_dir = files::data_dir()?;
-            let seed = profile::seed(&data_dir, &reader()?.reader, a.passphrase)?;
+            let asked =
+                || if a.passphrase { profile::typed() } else { Err(profile::sealed("Give --passphrase and type it on standard input")) };
+            let seed = profile::seed(&data_dir, &reader()?.reader, asked)?;
             profile::keep_signer(&data_dir, Signer { name: reader()?.reader, key: files::public_key(&seed) })?;
             take(&a.exam, a.records.as_ref(), |_| Ok(Wish::Sign), Some(&seed), out)?;
         }
@@ -214,11 +213,8 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
 }
 
 fn show_queue(a: &QueueArgs, out: &mut dyn Write) -> Result<()> {
-    let who = reader()?;
-    // The queue is made from everything and shows nothing of it but that an exam waits.
-    let all = load(&Store::at(folder(a.records.as_ref())?))?;
     let order = a.seed.map_or(Order::ByDate, |seed| Order::Drawn { seed });
-    let waiting = queue(&all, &who.reader, order, a.same_frames, !a.no_identity);
+    let waiting = desk(a.records.as_ref())?.waiting(order, a.same_frames, !a.no_identity);
     if a.json {
         let text = serde_json::to_string_pretty(&waiting)
             .map_err(|e| Error::new(ErrorKind::Format, "the queue cannot be written").caused_by(e))?;
@@ -277,15 +273,16 @@ fn take(
     seed: Option<&[u8; 32]>,
     out: &mut dyn Write,
 ) -> Result<()> {
-    let (who, store) = (reader()?, profile::store(&folder(records)?)?);
-    let all = load(&store)?;
-    let exam = find(&all, key)?;
+    let desk = desk(records)?;
+    let exam = find(&desk, key)?;
+    let who = desk.who();
     let record = exam.step(&wish(exam)?, &who.reader, who.role, files::now(), seed)?;
-    let path = store.save_review(&record)?;
+    let path = Store::at(folder(records)?).save_review(&record)?;
     output::line(out, &format!("{}: {} by {}", exam.exam, record.step.words(), record.by))?;
     output::line(out, &format!("Saved as {}", path.display()))?;
-    let again = load(&store)?;
-    let standing = find(&again, &exam.exam)?.standing();
+    let key = exam.exam.clone();
+    let desk = desk.with_step(&key, record);
+    let standing = find(&desk, &key)?.standing();
     if standing != Standing::Signed {
         output::line(out, &format!("Now: {}", standing.words()))?;
     }

@@ -1,6 +1,7 @@
 //! `sample`: the bundled sample exam, read from its saved landmarks.
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use super::args::SampleArgs;
@@ -12,12 +13,13 @@ use crate::cautions::{Caution, CautionId};
 use crate::context::GestationalAge;
 use crate::error::{Error, ErrorKind, Result};
 use crate::exam;
+use crate::frame::FrameId;
 use crate::guideline::Table;
 use crate::load::StoredFile;
 use crate::measure::{Measurement, Repeatability, words};
 use crate::reading::{self, Distance, Inputs, Reading};
 use crate::record::{Origin, Query, ReadingRecord, Store};
-use crate::sample::{FILE, SavedLandmarks};
+use crate::sample::{FILE, SavedLandmarks, SavedReading};
 use crate::scanners::{self, History};
 use crate::trend::{Point, trend};
 use crate::{files, guideline};
@@ -25,15 +27,69 @@ use crate::{files, guideline};
 /// Longest landmarks file, bytes.
 const LONGEST: u64 = 1024 * 1024;
 
+/// The sample exam, opened.
+pub(super) struct Sample {
+    dir: PathBuf,
+    pub(super) saved: SavedLandmarks,
+    table: Table,
+    repeatability: Repeatability,
+    history: History,
+}
+
+/// One of its saved readings, read.
+pub(super) struct Read<'a> {
+    file: &'a StoredFile,
+    frame: FrameId,
+    inputs: &'a Inputs<'a>,
+    reading: Reading,
+}
+
+impl Read<'_> {
+    /// The record as `reader` would save it.
+    pub(super) fn record(&self, reader: &str, saved_at: String, follows: Vec<String>) -> Result<ReadingRecord> {
+        ReadingRecord::new(self.inputs, &self.reading, Origin::of(self.file, self.frame.clone(), reader, saved_at, follows))
+    }
+}
+
+impl Sample {
+    pub(super) fn open() -> Result<Self> {
+        let dir = files::sample_exam_dir().ok_or_else(|| {
+            Error::new(ErrorKind::Io, "the sample exam is not here")
+                .expected("a folder sample-images beside the program or the sources")
+                .found("none")
+                .remedy("Run it from the checkout, or name a file: osspan read --help")
+        })?;
+        let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
+        let table = guideline::table(&saved.guideline)?;
+        let history = History::new(scanners::sample_checks()?);
+        Ok(Self { dir, saved, table, repeatability: Repeatability::assumed_total(), history })
+    }
+
+    /// Reads one of the saved readings, for `with` to use.
+    pub(super) fn read<T>(&self, one: &SavedReading, with: impl FnOnce(&Read<'_>) -> Result<T>) -> Result<T> {
+        let file = StoredFile::open(&self.dir.join(&one.file))?;
+        let frame = file.frame(one.frame)?;
+        let context = one.context(self.saved.context(file.facts()));
+        let landmarks = one.landmarks();
+        let scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &self.history);
+        let inputs = Inputs {
+            geometry: file.geometry(),
+            landmarks: &landmarks,
+            side: one.side,
+            consent: None,
+            scale: &scale,
+            repeatability: &self.repeatability,
+            context: &context,
+            notes: crate::exam::FrameNotes::NONE,
+            table: &self.table,
+        };
+        with(&Read { file: &file, frame: frame.id, inputs: &inputs, reading: reading::read(&inputs)? })
+    }
+}
+
 pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
-    let dir = files::sample_exam_dir().ok_or_else(|| {
-        Error::new(ErrorKind::Io, "the sample exam is not here")
-            .expected("a folder sample-images beside the program or the sources")
-            .found("none")
-            .remedy("Run it from the checkout, or name a file: osspan read --help")
-    })?;
-    let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
-    let table = guideline::table(&saved.guideline)?;
+    let sample = Sample::open()?;
+    let (saved, table) = (&sample.saved, &sample.table);
     let folder = match &args.records {
         Some(d) => d.clone(),
         None => files::records_dir()?,
@@ -41,51 +97,34 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
     let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     output::line(out, "Sample exam: an invented patient, synthetic frames, invented landmarks")?;
     output::line(out, &format!("Guideline {} · due {} · read by {}", table.name(), saved.due_date, saved.reader))?;
-    let repeatability = Repeatability::assumed_total();
-    let history = History::new(scanners::sample_checks()?);
     let mut said = Said::default();
     let mut visit = Visit::default();
     let mut points: Vec<Point> = Vec::new();
     let (mut written, mut kept) = (0, 0);
     for one in &saved.readings {
-        let file = StoredFile::open(&dir.join(&one.file))?;
-        let frame = file.frame(one.frame)?;
-        let context = one.context(saved.context(file.facts()));
-        let landmarks = one.landmarks();
-        let scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
-        let inputs = Inputs {
-            geometry: file.geometry(),
-            landmarks: &landmarks,
-            side: one.side,
-            consent: None,
-            scale: &scale,
-            repeatability: &repeatability,
-            context: &context,
-            notes: crate::exam::FrameNotes::NONE,
-            table: &table,
-        };
-        let made = reading::read(&inputs)?;
-        if visit.study != file.facts().study_instance_uid {
-            points.extend(visit.end(out, &table, &mut said)?);
-            visit = Visit { study: file.facts().study_instance_uid.clone(), age: context.gestational_age().ok(), ..Visit::default() };
-        }
-        output::line(out, "")?;
-        output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(&context)))?;
-        output::reading(out, &made, &table, &mut said)?;
-        visit.add(&made);
-        let index = store.index()?;
-        let follows = index.own_heads(&frame.id, &saved.reader);
-        let record = ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, files::now(), follows))?;
-        // Running the sample again adds nothing to a folder that already holds the same readings.
-        let of_frame = Query { frame: Some(record.frame.sha256.clone()), ..Query::default() };
-        if index.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record))) {
-            kept += 1;
-        } else {
-            store.save(&record)?;
-            written += 1;
-        }
+        let is_new = sample.read(one, |read| {
+            let study = &read.file.facts().study_instance_uid;
+            if visit.study != *study {
+                points.extend(visit.end(out, table, &mut said)?);
+                visit = Visit { study: study.clone(), age: read.inputs.context.gestational_age().ok(), ..Visit::default() };
+            }
+            output::line(out, "")?;
+            output::line(out, &format!("{} frame {} · {}", one.file, one.frame, context_line(read.inputs.context)))?;
+            output::reading(out, &read.reading, table, &mut said)?;
+            visit.add(&read.reading);
+            let index = store.index()?;
+            let record = read.record(&saved.reader, files::now(), index.own_heads(&read.frame, &saved.reader))?;
+            // Running the sample again adds nothing to a folder that already holds the same readings.
+            let of_frame = Query { frame: Some(record.frame.sha256.clone()), ..Query::default() };
+            let is_new = !index.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record)));
+            if is_new {
+                store.save(&record)?;
+            }
+            Ok(is_new)
+        })?;
+        *if is_new { &mut written } else { &mut kept } += 1;
     }
-    points.extend(visit.end(out, &table, &mut said)?);
+    points.extend(visit.end(out, table, &mut said)?);
     output::line(out, "")?;
     if points.len() > 1 {
         output::line(out, "Change over the visits (exam distance, the mean of the planes read)")?;

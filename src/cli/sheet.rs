@@ -6,22 +6,15 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SheetArgs;
+use super::sample::Sample;
 use super::{Done, output, profile, tables};
-use crate::calibrate::ticks::find_ticks;
 use crate::caseload::{Caseload, SavedExam, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::Table;
-use crate::load::StoredFile;
-use crate::measure::Repeatability;
-use crate::reading::{self, Inputs};
-use crate::record::{Origin, ReadingRecord};
+use crate::record::ReadingRecord;
 use crate::review::{exams, standing_readings};
-use crate::sample::{FILE, SavedLandmarks};
-use crate::scanners::{self, History};
+use crate::sample::SavedReading;
 use crate::{files, sheet};
-
-/// Longest landmarks file of the sample exam, bytes.
-const LONGEST: u64 = 1024 * 1024;
 
 pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
     let (shelf, _) = tables::shelf(&args.tables.files)?;
@@ -82,36 +75,10 @@ fn saved(args: &SheetArgs) -> Result<Saved> {
 
 /// The sample exam's readings from its saved landmarks, as they would be saved; the clock plays no part in them.
 fn sample_records() -> Result<Vec<ReadingRecord>> {
-    let dir = files::sample_exam_dir().ok_or_else(|| {
-        Error::new(ErrorKind::Io, "the sample exam is not here")
-            .expected("a folder sample-images beside the program or the sources")
-            .found("none")
-    })?;
-    let saved = SavedLandmarks::parse(&files::read_text(&dir.join(FILE), LONGEST)?)?;
-    let table = crate::guideline::table(&saved.guideline)?;
-    let repeatability = Repeatability::assumed_total();
-    let history = History::new(scanners::sample_checks()?);
-    let mut out = Vec::new();
-    for (n, one) in saved.readings.iter().enumerate() {
-        let file = StoredFile::open(&dir.join(&one.file))?;
-        let frame = file.frame(one.frame)?;
-        let context = one.context(saved.context(file.facts()));
-        let landmarks = one.landmarks();
-        let scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
-        let inputs = Inputs {
-            geometry: file.geometry(),
-            landmarks: &landmarks,
-            side: one.side,
-            consent: None,
-            scale: &scale,
-            repeatability: &repeatability,
-            context: &context,
-            notes: crate::exam::FrameNotes::NONE,
-            table: &table,
-        };
-        let made = reading::read(&inputs)?;
+    let sample = Sample::open()?;
+    let record = |(n, one): (usize, &SavedReading)| {
         let saved_at = format!("2025-01-01T00:{:02}:{:02}+00:00", n / 60 % 60, n % 60);
-        out.push(ReadingRecord::new(&inputs, &made, Origin::of(&file, frame.id, &saved.reader, saved_at, Vec::new()))?);
-    }
-    Ok(out)
+        sample.read(one, |read| read.record(&sample.saved.reader, saved_at, Vec::new()))
+    };
+    sample.saved.readings.iter().enumerate().map(record).collect()
 }

@@ -11,7 +11,7 @@ pub use keys::{ReaderKey, random_key, reader_key, seal_reader_key, signing_seed}
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
 pub use seal::{seal, unseal};
 pub use settings::Settings;
-pub use sign::{hex, is_signed, public_key, sign};
+pub use sign::{bytes_of, from_hex, hex, is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};
 
 use std::fs;

@@ -6,7 +6,7 @@ use chacha20poly1305::aead::{Aead, KeyInit};
 use chacha20poly1305::{ChaCha20Poly1305, Key, Nonce};
 use serde::{Deserialize, Serialize};
 
-use super::{hex, random_key};
+use super::{from_hex, hex, random_key};
 use crate::error::{Error, ErrorKind, Result};
 
 const SCHEMA: &str = "osspan-sealed/1";
@@ -87,13 +87,6 @@ fn key(passphrase: &str, salt: &[u8], memory_kib: u32, passes: u32, lanes: u32) 
         .hash_password_into(passphrase.as_bytes(), salt, &mut key)
         .map_err(|e| broken(&e.to_string()))?;
     Ok(Key::from(key))
-}
-
-fn from_hex(text: &str) -> Option<Vec<u8>> {
-    if !text.is_ascii() || !text.len().is_multiple_of(2) {
-        return None;
-    }
-    (0..text.len() / 2).map(|i| u8::from_str_radix(text.get(2 * i..2 * i + 2)?, 16).ok()).collect()
 }
 
 fn broken(found: &str) -> Error {

@@ -23,11 +23,10 @@
 //!
 //! Decimal numbers are written with the fewest digits that read back as the same double, without an exponent.
 
-use std::fmt::Write as _;
-
 use sha2::{Digest, Sha256};
 
 use crate::dicom::image::PixelLayout;
+use crate::files::hex;
 use crate::frame::{Geometry, RawRegion};
 
 /// First line of the text; the number changes whenever anything in it does.
@@ -69,14 +68,6 @@ fn digest(text: &str, bytes: &[u8]) -> String {
     hash.update(format!("bytes={}\n", bytes.len()).as_bytes());
     hash.update(bytes);
     hex(&hash.finalize())
-}
-
-pub(super) fn hex(bytes: &[u8]) -> String {
-    let mut out = String::with_capacity(2 * bytes.len());
-    for b in bytes {
-        let _ = write!(out, "{b:02x}");
-    }
-    out
 }
 
 fn field<T: std::fmt::Display>(x: Option<T>) -> String {

@@ -8,14 +8,14 @@ use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::index::{from_hex, hex};
+use super::index::from_hex;
 use super::review::{self, Signer, is_review};
 use super::store::is_beside;
 use super::store::{read_file, read_record_text, reading_name};
 use super::told::{self, is_told};
 use super::{Check, Difference, ImageSource, Store, verify_text_with};
 use crate::error::{Error, Result};
-use crate::files;
+use crate::files::{self, hex};
 use crate::guideline::Shelf;
 
 /// Records in work at one time.

@@ -20,7 +20,7 @@ use super::store::read_file;
 use super::told::{self, StoredTold};
 use super::{Patient, ReadingRecord};
 use crate::error::{Error, ErrorKind, Result};
-use crate::files::{self, Stamp};
+use crate::files::{self, Stamp, hex};
 use crate::frame::FrameId;
 
 /// First bytes of the cache; another version is made anew.
@@ -294,19 +294,8 @@ fn save_cache(path: &Path, entries: &[Entry]) -> Result<()> {
     Ok(())
 }
 
-pub(super) fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
-}
-
 /// 64 hexadecimal digits.
 pub(super) fn from_hex(text: &str) -> Result<[u8; 32]> {
-    let mut out = [0; 32];
-    let wrong = || Error::new(ErrorKind::Record, "a digest in the record is damaged").expected("64 hexadecimal digits");
-    if text.len() != 64 || !text.is_ascii() {
-        return Err(wrong());
-    }
-    for (i, byte) in out.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(&text[2 * i..2 * i + 2], 16).map_err(|_| wrong())?;
-    }
-    Ok(out)
+    files::bytes_of(text)
+        .ok_or_else(|| Error::new(ErrorKind::Record, "a digest in the record is damaged").expected("64 hexadecimal digits"))
 }

@@ -1,5 +1,6 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+mod beside;
 mod blind;
 mod checkpoint;
 mod compare;
@@ -279,8 +280,8 @@ impl ReadingRecord {
     /// [`ErrorKind::Record`] when it cannot be written as JSON.
     pub fn digest(&self) -> Result<String> {
         let bare = Self { content_sha256: String::new(), ..self.clone() };
-        let text = serde_json::to_vec(&bare).map_err(|e| Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e))?;
-        Ok(Sha256::digest(&text).iter().map(|b| format!("{b:02x}")).collect())
+        let text = serde_json::to_vec(&bare).map_err(beside::unwritable)?;
+        Ok(crate::files::hex(&Sha256::digest(&text)))
     }
 
     /// The record as text for its file.
@@ -288,9 +289,7 @@ impl ReadingRecord {
     /// # Errors
     /// [`ErrorKind::Record`].
     pub fn to_json(&self) -> Result<String> {
-        serde_json::to_string_pretty(self)
-            .map(|t| t + "\n")
-            .map_err(|e| Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e))
+        beside::to_json(self)
     }
 
     /// Reads a record's text.

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::beside::{self, unwritable};
 use super::compare::Comparison;
 use super::verify::content_digest;
 use super::{Check, Difference, ReadingRecord};
@@ -217,7 +218,7 @@ pub struct Maker {
 
 /// Whether a file's name is that of a step.
 pub(super) fn is_review(path: &Path) -> bool {
-    path.file_name().is_some_and(|n| n.as_encoded_bytes().starts_with(PREFIX.as_bytes()))
+    beside::is_of(PREFIX, path)
 }
 
 impl ReviewRecord {
@@ -268,7 +269,7 @@ impl ReviewRecord {
 
     /// The name of its file: no identity in it.
     pub(super) fn file_name(&self) -> String {
-        format!("{PREFIX}{}.json", self.id().get(..20).unwrap_or(self.id()))
+        beside::file_name(PREFIX, self.id())
     }
 
     fn bytes(&self) -> Result<Vec<u8>> {
@@ -292,7 +293,7 @@ impl ReviewRecord {
     /// # Errors
     /// [`ErrorKind::Record`].
     pub fn to_json(&self) -> Result<String> {
-        serde_json::to_string_pretty(self).map(|t| t + "\n").map_err(unwritable)
+        beside::to_json(self)
     }
 
     /// Reads a record's text.
@@ -365,21 +366,12 @@ fn refused() -> Error {
     Error::new(ErrorKind::Invalid, "the step cannot be recorded")
 }
 
-fn unwritable(e: serde_json::Error) -> Error {
-    Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e)
-}
-
 /// Reads the steps among `paths`, by when they were made, with an error for each file that holds none.
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredReview>, Vec<Error>) {
-    let mut found = (Vec::new(), Vec::new());
-    for path in paths.iter().filter(|p| is_review(p)) {
-        match files::read_text(path, LONGEST).and_then(|t| ReviewRecord::from_json(&t)) {
-            Ok(record) => found.0.push(StoredReview { path: path.clone(), record }),
-            Err(e) => found.1.push(e.at(path)),
-        }
-    }
-    found.0.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
-    found
+    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ReviewRecord::from_json);
+    let mut found: Vec<StoredReview> = found.into_iter().map(|(path, record)| StoredReview { path, record }).collect();
+    found.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+    (found, faults)
 }
 
 /// Checks a step's text: digest, signature, rules, and that its comparison is what its readings say. `reading` finds a

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::ReadingRecord;
+use super::beside;
 use super::blind::{Onlooker, unseen};
 use super::index::Index;
 use super::review::{self, ReviewRecord, Signer, StoredReview, is_review};
@@ -185,16 +186,16 @@ impl Store {
     /// # Errors
     /// As [`Store::index`].
     pub fn unseen_files(&self) -> Result<HashSet<PathBuf>> {
-        if self.onlooker.is_none() {
-            return Ok(HashSet::new());
-        }
-        let (all, seen) = (Index::open(&self.dir, self.cache.as_deref())?, self.index()?);
+        let Some(who) = &self.onlooker else { return Ok(HashSet::new()) };
+        let mut index = Index::open(&self.dir, self.cache.as_deref())?;
         let files = |index: &Index| -> HashSet<PathBuf> {
             let readings = index.entries().iter().map(|e| self.dir.join(e.path()));
             let beside = index.told().iter().map(|t| t.path.clone()).chain(index.reviews().iter().map(|r| r.path.clone()));
             readings.chain(beside).collect()
         };
-        Ok(files(&all).difference(&files(&seen)).cloned().collect())
+        let all = files(&index);
+        index.hide_from(who);
+        Ok(all.difference(&files(&index)).cloned().collect())
     }
 
     /// Reads the record that an index entry stands for.
@@ -232,7 +233,7 @@ pub(super) fn is_beside(path: &Path) -> bool {
 
 /// The name of the file of the reading with this id.
 pub(super) fn reading_name(id: &str) -> String {
-    format!("reading-{}.json", id.get(..20).unwrap_or(id))
+    beside::file_name("reading-", id)
 }
 
 /// Reads the text of one record file.

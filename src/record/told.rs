@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::beside::{self, unwritable};
 use super::verify::content_digest;
 use super::{Check, Difference, ReadingRecord};
 use crate::error::{Error, ErrorKind, Result};
@@ -55,7 +56,7 @@ pub struct StoredTold {
 
 /// Whether a file's name is that of a told record.
 pub(super) fn is_told(path: &Path) -> bool {
-    path.file_name().is_some_and(|n| n.as_encoded_bytes().starts_with(PREFIX.as_bytes()))
+    beside::is_of(PREFIX, path)
 }
 
 /// The urgent matters of a saved reading, by its own table where it is at hand.
@@ -118,7 +119,7 @@ impl ToldRecord {
             software: format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION")),
         };
         let text = serde_json::to_vec(&made).map_err(unwritable)?;
-        made.content_sha256 = super::index::hex(&Sha256::digest(&text));
+        made.content_sha256 = files::hex(&Sha256::digest(&text));
         Ok(made)
     }
 
@@ -130,7 +131,7 @@ impl ToldRecord {
 
     /// The name of its file: no identity in it.
     pub(super) fn file_name(&self) -> String {
-        format!("{PREFIX}{}.json", self.id().get(..20).unwrap_or(self.id()))
+        beside::file_name(PREFIX, self.id())
     }
 
     /// The record as text for its file.
@@ -138,7 +139,7 @@ impl ToldRecord {
     /// # Errors
     /// [`ErrorKind::Record`].
     pub fn to_json(&self) -> Result<String> {
-        serde_json::to_string_pretty(self).map(|t| t + "\n").map_err(unwritable)
+        beside::to_json(self)
     }
 
     /// Reads a record's text.
@@ -165,21 +166,12 @@ fn moment(text: &str) -> Result<jiff::Timestamp> {
     })
 }
 
-fn unwritable(e: serde_json::Error) -> Error {
-    Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e)
-}
-
 /// Reads the told records among `paths`, with an error for each file that holds none.
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredTold>, Vec<Error>) {
-    let mut found = (Vec::new(), Vec::new());
-    for path in paths.iter().filter(|p| is_told(p)) {
-        match files::read_text(path, LONGEST).and_then(|t| ToldRecord::from_json(&t)) {
-            Ok(record) => found.0.push(StoredTold { path: path.clone(), record }),
-            Err(e) => found.1.push(e.at(path)),
-        }
-    }
-    found.0.sort_by(|a, b| a.record.told.at.cmp(&b.record.told.at).then_with(|| a.path.cmp(&b.path)));
-    found
+    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ToldRecord::from_json);
+    let mut found: Vec<StoredTold> = found.into_iter().map(|(path, record)| StoredTold { path, record }).collect();
+    found.sort_by(|a, b| a.record.told.at.cmp(&b.record.told.at).then_with(|| a.path.cmp(&b.path)));
+    (found, faults)
 }
 
 /// Checks a told record's text: its digest, and that its reading has the matter. `reading` is the one it names, where it is

@@ -5,11 +5,11 @@ use std::sync::LazyLock;
 use sha2::{Digest, Sha256};
 
 use super::ReadingRecord;
-use super::index::hex;
 use crate::assist;
 use crate::calibrate::header::calibration_for;
 use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
+use crate::files::hex;
 use crate::frame::{Frame, FrameId};
 use crate::guideline::Shelf;
 use crate::measure::{self, Measurement};

@@ -72,7 +72,7 @@ impl Issued {
     fn digest(&self) -> Result<String> {
         let bare = Self { content_sha256: String::new(), ..self.clone() };
         let text = serde_json::to_vec(&bare).map_err(unwritable)?;
-        Ok(Sha256::digest(&text).iter().map(|b| format!("{b:02x}")).collect())
+        Ok(crate::files::hex(&Sha256::digest(&text)))
     }
 
     /// Saves it as a new file in `dir`.

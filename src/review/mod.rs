@@ -4,8 +4,10 @@
 //! decided before anything arrives here ([`record::unseen`](crate::record::unseen)); only the queue is made from everything,
 //! and it says nothing of any reading.
 
+mod desk;
 mod queue;
 
+pub use desk::Desk;
 pub use queue::{Awaiting, Order, queue};
 
 use std::collections::{BTreeMap, HashSet};

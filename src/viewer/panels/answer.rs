@@ -1,8 +1,8 @@
 //! The page of the whole answer: every section of the sheet with its sources, and beside it the change over visits.
 
-use egui::{CentralPanel, Margin, Panel, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
+use egui::{Role, Sense, Ui, WidgetInfo, vec2};
 
-use super::{heavy, plain, rule};
+use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
 use crate::plot::distance_line::Room;
 use crate::plot::visits::{Visit, Visits};
 use crate::sheet::marked;
@@ -16,34 +16,22 @@ const CHART: f32 = 300.0;
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
-    let window = ui.max_rect().size();
-    let right = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap, top: 0, bottom: 0 });
-    let width = (window.x * 0.42).max(size::sheet(window.x));
-    Panel::right("visits").exact_size(width).resizable(false).frame(right).show_separator_line(false).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("visits").auto_shrink([false, false]).show(ui, |ui| {
-                ui.set_width(ui.available_width() - 6.0);
-                super::sheet::messages(ui, session, theme, &mut actions);
-                ui.label(heavy("Change over visits", size::FINDING, theme.text));
-                match session.planning().answer() {
-                    Some(answer) => visits(ui, session, answer, theme),
-                    None => {
-                        plain(ui, "It is shown with a complete reading.", theme.quiet);
-                    }
-                }
-            });
-        });
+    let window = ui.max_rect().width();
+    beside(ui, theme, Side::Right, "visits", (window * 0.42).max(size::sheet(window)), |ui| {
+        ui.set_width(ui.available_width() - 6.0);
+        super::sheet::messages(ui, session, theme, &mut actions);
+        ui.label(heavy("Change over visits", size::FINDING, theme.text));
+        match session.planning().answer() {
+            Some(answer) => visits(ui, session, answer, theme),
+            None => {
+                plain(ui, "It is shown with a complete reading.", theme.quiet);
+            }
+        }
     });
-    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(central).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("answer").auto_shrink([false, false]).show(ui, |ui| {
-                ui.set_width(ui.available_width() - 6.0);
-                sections(ui, session, theme, &mut actions);
-            });
+    middle(ui, theme, |ui| {
+        sheet_of(ui, theme, "answer", |ui| {
+            ui.set_width(ui.available_width() - 6.0);
+            sections(ui, session, theme, &mut actions);
         });
     });
     actions

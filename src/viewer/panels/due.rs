@@ -1,11 +1,11 @@
 //! The page of who is due: open urgent matters first. It shows no millimetres; what is owed can imply a low placenta,
 //! so of exams that a second reader is still to read it shows only that something urgent is open.
 
-use egui::{CentralPanel, Margin, RichText, ScrollArea, Ui};
+use egui::{RichText, Ui};
 
 use super::context::field;
 use super::strip::name_words;
-use super::{heavy, plain, rule};
+use super::{heavy, page_of_text, plain, rule};
 use crate::caseload::DueRow;
 use crate::followup::Standing;
 use crate::record::Patient;
@@ -13,23 +13,12 @@ use crate::viewer::action::Action;
 use crate::viewer::session::{DueList, PlanAction as Do, Session, Telling, dates};
 use crate::viewer::theme::{Theme, size};
 
-/// The widest that lines of text run, points.
-const MEASURE: f32 = 900.0;
-
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
-    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(frame).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("due").auto_shrink([false, false]).show(ui, |ui| {
-                ui.set_max_width(MEASURE.min(ui.available_width() - 6.0));
-                super::sheet::messages(ui, session, theme, &mut actions);
-                body(ui, session, theme, &mut actions);
-            });
-        });
+    page_of_text(ui, theme, "due", |ui| {
+        super::sheet::messages(ui, session, theme, &mut actions);
+        body(ui, session, theme, &mut actions);
     });
     actions
 }

@@ -20,7 +20,7 @@ pub mod tables;
 pub mod teaching;
 mod unfinished;
 
-use egui::{Color32, RichText, Ui};
+use egui::{CentralPanel, Color32, Margin, Panel, RichText, ScrollArea, Ui};
 
 use super::theme::{Theme, size, strong};
 
@@ -56,4 +56,47 @@ fn rule(ui: &mut Ui, theme: &Theme) {
     let (rect, _) = ui.allocate_exact_size(egui::vec2(ui.available_width(), 1.0), egui::Sense::hover());
     ui.painter().hline(rect.x_range(), rect.center().y, egui::Stroke::new(1.0, theme.rule));
     ui.add_space(4.0);
+}
+
+/// The widest that lines of text run on a page of text, points.
+const MEASURE: f32 = 900.0;
+
+/// Which side of a page.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Left,
+    Right,
+}
+
+/// A sheet that fills the room it is given and scrolls.
+fn sheet_of(ui: &mut Ui, theme: &Theme, name: &'static str, contents: impl FnOnce(&mut Ui)) {
+    theme.panel_frame().show(ui, |ui| {
+        ui.set_min_size(ui.available_size());
+        ScrollArea::vertical().id_salt(name).auto_shrink([false, false]).show(ui, contents);
+    });
+}
+
+/// A sheet at one side of a page, so many points wide.
+fn beside(ui: &mut Ui, theme: &Theme, side: Side, name: &'static str, width: f32, contents: impl FnOnce(&mut Ui)) {
+    let gap = size::GAP as i8;
+    let (panel, left, right) = if side == Side::Left { (Panel::left(name), gap, 0) } else { (Panel::right(name), 0, gap) };
+    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left, right, top: 0, bottom: 0 });
+    panel.exact_size(width).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| sheet_of(ui, theme, name, contents));
+}
+
+/// What is left of a page.
+fn middle(ui: &mut Ui, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
+    let gap = size::GAP as i8;
+    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
+    CentralPanel::no_frame().frame(frame).show(ui, contents);
+}
+
+/// A page of nothing but text, in lines that can be read.
+fn page_of_text(ui: &mut Ui, theme: &Theme, name: &'static str, contents: impl FnOnce(&mut Ui)) {
+    middle(ui, theme, |ui| {
+        sheet_of(ui, theme, name, |ui| {
+            ui.set_max_width(MEASURE.min(ui.available_width() - 6.0));
+            contents(ui);
+        });
+    });
 }

@@ -1,9 +1,9 @@
 //! The page of the second reader.
 
-use egui::{CentralPanel, Margin, Panel, RichText, ScrollArea, Ui, vec2};
+use egui::{RichText, Ui, vec2};
 
 use super::context::{chip, choices, field};
-use super::{heavy, plain, rule};
+use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
 use crate::record::{ReadingRecord, Role, Settlement};
 use crate::review::{ExamReview, Standing, Wish};
 use crate::viewer::action::Action;
@@ -16,34 +16,23 @@ const LIST: f32 = 0.36;
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
     let width = ui.max_rect().width() * LIST;
-    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: 0, top: 0, bottom: 0 });
-    Panel::left("review list").exact_size(width).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("review list").auto_shrink([false, false]).show(ui, |ui| list(ui, session, theme, &mut actions));
-        });
-    });
-    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(central).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("review").auto_shrink([false, false]).show(ui, |ui| {
-                super::sheet::messages(ui, session, theme, &mut actions);
-                match session.review().chosen() {
-                    Some(exam) => one(ui, exam, session, theme, &mut actions),
-                    None => {
-                        ui.label(heavy("Choose an exam", size::FINDING, theme.text));
-                        plain(
-                            ui,
-                            "As a reviewer you see another reader's reading of an exam once your own reading of it is saved, and not before: \
-                             not here, not on the distance line, not in any list.",
-                            theme.quiet,
-                        );
-                    }
+    beside(ui, theme, Side::Left, "review list", width, |ui| list(ui, session, theme, &mut actions));
+    middle(ui, theme, |ui| {
+        sheet_of(ui, theme, "review", |ui| {
+            super::sheet::messages(ui, session, theme, &mut actions);
+            match session.review().chosen() {
+                Some(exam) => one(ui, exam, session, theme, &mut actions),
+                None => {
+                    ui.label(heavy("Choose an exam", size::FINDING, theme.text));
+                    plain(
+                        ui,
+                        "As a reviewer you see another reader's reading of an exam once your own reading of it is saved, and not before: \
+                         not here, not on the distance line, not in any list.",
+                        theme.quiet,
+                    );
                 }
-            });
+            }
         });
     });
     actions

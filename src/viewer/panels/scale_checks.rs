@@ -1,11 +1,11 @@
 //! The page on which a scanner's scale is checked on a phantom: the frame with the pins that were found, the result, where the
 //! pins lie off the fit, and the history of every scanner.
 
-use egui::{CentralPanel, Color32, FontId, Margin, Panel, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2};
+use egui::{Color32, FontId, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2};
 
 use super::canvas::Picture;
 use super::context::{chip, choices};
-use super::{heavy, plain, rule};
+use super::{Side, beside, heavy, middle, plain, rule};
 use crate::phantom::{Check, Note, Verdict};
 use crate::plot::residuals::residual_map;
 use crate::plot::scale_trend::scale_trend;
@@ -17,28 +17,15 @@ use crate::viewer::theme::{Theme, over_frame, size};
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
-    let window = ui.max_rect().size();
-    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap, top: 0, bottom: 0 });
-    Panel::right("scale sheet")
-        .exact_size(size::sheet(window.x) + size::GAP)
-        .resizable(false)
-        .frame(frame)
-        .show_separator_line(false)
-        .show(ui, |ui| {
-            theme.panel_frame().show(ui, |ui| {
-                ui.set_min_size(ui.available_size());
-                egui::ScrollArea::vertical().id_salt("scale checks").auto_shrink([false, false]).show(ui, |ui| {
-                    ui.set_width(ui.available_width() - 6.0);
-                    super::sheet::messages(ui, session, theme, &mut actions);
-                    check(ui, session, theme, &mut actions);
-                    rule(ui, theme);
-                    history(ui, session, theme);
-                });
-            });
-        });
-    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(central).show(ui, |ui| canvas(ui, session, picture));
+    let width = size::sheet(ui.max_rect().width()) + size::GAP;
+    beside(ui, theme, Side::Right, "scale checks", width, |ui| {
+        ui.set_width(ui.available_width() - 6.0);
+        super::sheet::messages(ui, session, theme, &mut actions);
+        check(ui, session, theme, &mut actions);
+        rule(ui, theme);
+        history(ui, session, theme);
+    });
+    middle(ui, theme, |ui| canvas(ui, session, picture));
     actions
 }
 

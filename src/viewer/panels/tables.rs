@@ -1,31 +1,20 @@
 //! The page of the guidelines: the tables at hand with the source of every number, and what is from memory.
 
-use egui::{CentralPanel, Margin, RichText, ScrollArea, Ui};
+use egui::{RichText, Ui};
 
-use super::{heavy, plain, rule};
+use super::{heavy, page_of_text, plain, rule};
 use crate::guideline::Table;
 use crate::sheet::{CHECK_FIRST, marked};
 use crate::viewer::action::Action;
 use crate::viewer::session::{PlanAction as Do, Session};
 use crate::viewer::theme::{Theme, size};
 
-/// The widest that lines of text run, points.
-const MEASURE: f32 = 900.0;
-
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
-    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(frame).show(ui, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            ScrollArea::vertical().id_salt("tables").auto_shrink([false, false]).show(ui, |ui| {
-                ui.set_max_width(MEASURE.min(ui.available_width() - 6.0));
-                super::sheet::messages(ui, session, theme, &mut actions);
-                body(ui, session, theme, &mut actions);
-            });
-        });
+    page_of_text(ui, theme, "tables", |ui| {
+        super::sheet::messages(ui, session, theme, &mut actions);
+        body(ui, session, theme, &mut actions);
     });
     actions
 }

@@ -1,10 +1,10 @@
 //! The page of the teaching set: each frame without what is written beside it, to be looked at and decided.
 
-use egui::{Align2, CentralPanel, Color32, CornerRadius, FontId, Id, Margin, Panel, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
+use egui::{Align2, Color32, CornerRadius, FontId, Id, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
 use super::canvas::Picture;
 use super::context::field;
-use super::{heavy, plain, rule};
+use super::{Side, beside, heavy, middle, plain, rule};
 use crate::frame::Frame;
 use crate::interchange::teaching::{Blank, Decision};
 use crate::viewer::action::Action;
@@ -14,27 +14,12 @@ use crate::viewer::theme::{Theme, over_frame, size};
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture<(usize, usize)>) -> Vec<Action> {
     let mut actions = Vec::new();
-    let gap = size::GAP as i8;
-    let window = ui.max_rect().size();
-    let frame = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap, top: 0, bottom: 0 });
-    Panel::right("teaching sheet")
-        .exact_size(size::sheet(window.x) + size::GAP)
-        .resizable(false)
-        .frame(frame)
-        .show_separator_line(false)
-        .show(ui, |ui| {
-            theme.panel_frame().show(ui, |ui| {
-                ui.set_min_size(ui.available_size());
-                egui::ScrollArea::vertical().id_salt("teaching").auto_shrink([false, false]).show(ui, |ui| {
-                    super::sheet::messages(ui, session, theme, &mut actions);
-                    sheet(ui, session, theme, &mut actions);
-                });
-            });
-        });
-    let central = egui::Frame::new().fill(theme.page).inner_margin(Margin { left: gap, right: gap, top: 0, bottom: 0 });
-    CentralPanel::no_frame().frame(central).show(ui, |ui| {
-        canvas(ui, session.teaching(), picture, &mut actions);
+    let width = size::sheet(ui.max_rect().width()) + size::GAP;
+    beside(ui, theme, Side::Right, "teaching", width, |ui| {
+        super::sheet::messages(ui, session, theme, &mut actions);
+        sheet(ui, session, theme, &mut actions);
     });
+    middle(ui, theme, |ui| canvas(ui, session.teaching(), picture, &mut actions));
     actions
 }
 

@@ -247,8 +247,7 @@ impl Session {
             .iter()
             .filter(|e| e.study().is_some() && !read(e.study()))
             .map(|e| {
-                let p = &e.patient;
-                let patient = Patient { name: p.name.clone(), number: p.number.clone(), birth_date: p.birth_date };
+                let patient = Patient::from(&e.patient);
                 // A study's UID is long; a key is not.
                 let key = Patient { number: e.study().map(str::to_owned), ..Patient::default() }.key().unwrap_or_default();
                 let exam = e.study().map(crate::record::study_key).unwrap_or_default();
@@ -339,8 +338,7 @@ impl Session {
     /// This reader's own saved exams of the patient on screen: others' readings stay out of sight.
     fn make_series(&self) -> Series {
         let (Some(exam), reader) = (self.exam(), self.reader().trim()) else { return Series::default() };
-        let p = &exam.patient;
-        let key = Patient { name: p.name.clone(), number: p.number.clone(), birth_date: p.birth_date }.key();
+        let key = Patient::from(&exam.patient).key();
         let own: Vec<ReadingRecord> = self
             .records
             .iter()

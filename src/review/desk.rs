@@ -1,0 +1,54 @@
+//! A folder's exams at one reader's desk: what waits for them and what they may see, from one reading of the folder.
+
+use std::collections::HashSet;
+
+use super::{Awaiting, ExamReview, Order, exams, queue};
+use crate::error::Result;
+use crate::record::{Onlooker, ReadingRecord, ReviewRecord, Store, unseen};
+
+/// The desk.
+#[derive(Clone, Debug)]
+pub struct Desk {
+    who: Onlooker,
+    exams: Vec<ExamReview>,
+    unseen: HashSet<String>,
+}
+
+impl Desk {
+    /// Reads a folder for `who`. The store is the folder as it is: what `who` may not see yet is kept back here, by
+    /// [`unseen`], because the queue is made from everything.
+    ///
+    /// # Errors
+    /// As [`Store::load`] and [`Store::reviews`].
+    pub fn open(store: &Store, who: Onlooker) -> Result<Self> {
+        let records: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
+        let steps: Vec<ReviewRecord> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
+        let keys: Vec<(String, &str)> = records.iter().map(|r| (r.exam_key(), r.reader.as_str())).collect();
+        let unseen = unseen(&who, keys.iter().map(|(exam, reader)| (exam.as_str(), *reader)));
+        Ok(Self { exams: exams(&records, &steps), unseen, who })
+    }
+
+    /// Who sits there.
+    #[must_use]
+    pub const fn who(&self) -> &Onlooker {
+        &self.who
+    }
+
+    /// The exams that await their reading; see [`queue`].
+    #[must_use]
+    pub fn waiting(&self, order: Order, same_frames: bool, identity: bool) -> Vec<Awaiting> {
+        queue(&self.exams, &self.who.reader, order, same_frames, identity)
+    }
+
+    /// The exams whose readings they may see.
+    pub fn seen(&self) -> impl Iterator<Item = &ExamReview> {
+        self.exams.iter().filter(|e| !self.unseen.contains(&e.exam))
+    }
+
+    /// The exams once a step was taken, without reading the folder again.
+    #[must_use]
+    pub fn with_step(mut self, exam: &str, step: ReviewRecord) -> Self {
+        self.exams.iter_mut().filter(|e| e.exam == exam).for_each(|e| e.steps.push(step.clone()));
+        self
+    }
+}
