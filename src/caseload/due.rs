@@ -93,6 +93,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
                 .and_then(|u| {
                     exam.readings
                         .iter()
+                        .chain(&exam.beside)
                         .rev()
                         .find(|r| crate::record::urgent_of(r, shelf).is_ok_and(|all| all.iter().any(|x| x.id == u.id)))
                 })

@@ -35,6 +35,9 @@ const SAME_PREGNANCY_DAYS: i32 = 42;
 pub struct SavedExam {
     /// Its readings that no other one follows, by when they were saved; never empty.
     pub readings: Vec<ReadingRecord>,
+    /// Current readings of it that do not stand, such as a second reader's: no distance and no finding is made of them, but what
+    /// they show to be urgent is.
+    pub beside: Vec<ReadingRecord>,
     /// Who was told of its urgent matters.
     pub told: Vec<Told>,
     /// What is known of it: what its newest reading knew, with what her earlier exams add.
@@ -82,6 +85,13 @@ impl Caseload {
     /// Groups the records of a folder. `told` may hold records of readings that are not there; they are left out.
     #[must_use]
     pub fn of(records: Vec<ReadingRecord>, told: &[ToldRecord]) -> Self {
+        Self::reviewed(records, told, &HashSet::new())
+    }
+
+    /// As [`Caseload::of`], with the readings of these ids beside those that stand
+    /// ([`review::not_standing`](crate::review::not_standing)).
+    #[must_use]
+    pub fn reviewed(records: Vec<ReadingRecord>, told: &[ToldRecord], not_standing: &HashSet<String>) -> Self {
         let followed: HashSet<String> = records.iter().flat_map(|r| r.follows.iter().cloned()).collect();
         // Who was told stays with the exam, also when the reading was corrected since.
         let exam_of: HashMap<&str, String> = records.iter().map(|r| (r.id(), r.exam_key())).collect();
@@ -110,8 +120,11 @@ impl Caseload {
                     .map(|(exam, mut readings)| {
                         readings.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
                         let told = told_of.get(&exam).cloned().unwrap_or_default();
+                        let (mut beside, stands): (Vec<_>, Vec<_>) = readings.into_iter().partition(|r| not_standing.contains(r.id()));
+                        // An exam is never without a reading.
+                        let readings = if stands.is_empty() { std::mem::take(&mut beside) } else { stands };
                         let context = readings.last().map(|r| r.context.clone()).unwrap_or_default();
-                        SavedExam { readings, told, context, earlier_exam_was_low: false }
+                        SavedExam { readings, beside, told, context, earlier_exam_was_low: false }
                     })
                     .collect();
                 exams.sort_by(|a, b| (a.context.exam_date, saved(a)).cmp(&(b.context.exam_date, saved(b))));
@@ -221,13 +234,13 @@ impl SavedExam {
         Ok(Answered { decisive, age, finding, summary: summary.map(|(s, _)| s), plan, context })
     }
 
-    /// Every urgent matter of any of its readings, once each: what one frame shows is not undone by another.
+    /// Every urgent matter of any of its readings, once each: what one frame or one reader shows is not undone by another.
     ///
     /// # Errors
     /// As [`urgent_of`].
     pub fn urgent(&self, shelf: &Shelf) -> Result<Vec<crate::followup::Urgent>> {
         let mut out: Vec<crate::followup::Urgent> = Vec::new();
-        for reading in &self.readings {
+        for reading in self.readings.iter().chain(&self.beside) {
             for urgent in urgent_of(reading, shelf)? {
                 if !out.iter().any(|u| u.id == urgent.id) {
                     out.push(urgent);

@@ -247,6 +247,9 @@ pub struct ExamValuesArgs {
     /// Print as JSON
     #[arg(long)]
     pub json: bool,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
 }
 
 /// Arguments of `list`.

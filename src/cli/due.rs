@@ -18,7 +18,7 @@ use crate::followup::Standing;
 use crate::load::scan::scan;
 use crate::reading::context_of;
 use crate::record::{Entry, Onlooker, Patient, ReadingRecord, Store, ToldRecord, study_key, unseen};
-use crate::review::{exams, signed_readings, standing_readings};
+use crate::review::{exams, not_standing, signed_readings};
 
 pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let folder = match &args.folder {
@@ -34,7 +34,7 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     // For a day that has passed, what was read then: an exam of a later day plays no part.
     let found = gather(&store, profile::onlooker(&files::data_dir()?)?.as_ref(), today, args.on.is_some())?;
     let unread = args.exams.as_deref().map_or_else(|| Ok(Vec::new()), |dir| unread(dir, &found))?;
-    let cases = Caseload::of(found.records, &found.told);
+    let cases = Caseload::reviewed(found.records, &found.told, &found.not_standing);
     let mut rows = due_rows(&cases, &unread, &found.signed, &shelf, today)?;
     keep_unseen(&mut rows, &found.unseen);
     if !args.all {
@@ -68,6 +68,8 @@ pub(crate) struct Gathered {
     pub(crate) records: Vec<ReadingRecord>,
     pub(crate) told: Vec<ToldRecord>,
     pub(crate) signed: HashSet<String>,
+    /// Readings beside those that stand.
+    pub(crate) not_standing: HashSet<String>,
     pub(crate) unseen: HashSet<String>,
     /// Keys of every exam that was read, however long ago.
     pub(crate) exams: HashSet<String>,
@@ -99,10 +101,11 @@ pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_t
     let steps: Vec<_> = index.reviews().iter().map(|s| s.record.clone()).collect();
     let reviews = exams(&records, &steps);
     let signed = signed_readings(&reviews);
-    let records = standing_readings(&records, &reviews);
+    let not_standing = not_standing(&reviews);
     Ok(Gathered {
         told: index.told().iter().map(|t| t.record.clone()).collect(),
         signed,
+        not_standing,
         unseen,
         exams: entries.iter().filter(by_then).map(|e| e.exam().to_owned()).collect(),
         frames: entries.iter().filter(by_then).map(Entry::frame).collect(),

@@ -6,11 +6,11 @@ use std::process::ExitCode;
 use serde_json::json;
 
 use super::args::ExamValuesArgs;
-use super::{Done, output};
+use super::{Done, output, profile, tables};
 use crate::error::{Error, ErrorKind};
 use crate::exam::Item;
 use crate::measure::words;
-use crate::record::{HeldExam, HeldReading, ReadingRecord, Store, held, model_with, others_of, same_exam};
+use crate::record::{HeldExam, HeldReading, ReadingRecord, held, model_with, others_of, same_exam};
 use crate::{files, guideline};
 
 pub(super) fn run(args: &ExamValuesArgs, out: &mut dyn Write) -> Done {
@@ -26,7 +26,8 @@ pub(super) fn run(args: &ExamValuesArgs, out: &mut dyn Write) -> Done {
         Some(f) => f.clone(),
         None => files::records_dir()?,
     };
-    let (records, damaged) = Store::at(&folder).load()?;
+    let (shelf, _) = tables::shelf(&args.tables.files)?;
+    let (records, damaged) = profile::store(&folder)?.load()?;
     let records: Vec<ReadingRecord> = records.into_iter().map(|s| s.record).collect();
     let wanted = |r: &&ReadingRecord| args.reader.as_ref().is_none_or(|name| *name == r.reader);
     // The newest record of each exam and reader stands for it.
@@ -56,10 +57,14 @@ pub(super) fn run(args: &ExamValuesArgs, out: &mut dyn Write) -> Done {
             }));
             continue;
         }
-        let table = guideline::table(&record.table.id)?;
+        // The bands keep printed numbers on their side; without the table itself, those of the first bundled one do.
+        let table = match shelf.by_digest(&record.table.id, &record.table.digest) {
+            Some(table) => table.clone(),
+            None => guideline::table("us-consensus-2014")?,
+        };
         let print = words::printer(|printed, real| table.same_band(printed, real));
         let key = record.patient.key().unwrap_or_else(|| "patient not known".into());
-        output::line(out, &format!("Exam of {date} · {age} · {key} · read by {} · {}", record.reader, table.name()))?;
+        output::line(out, &format!("Exam of {date} · {age} · {key} · read by {} · {}", record.reader, record.table.name))?;
         for (i, r) in exam.readings.iter().enumerate() {
             let left_out = exam.values.summary.excluded.iter().find(|(place, _)| *place == i);
             let state = left_out.map_or_else(|| r.adequacy.words(), |(_, why)| format!("left out: {}", why.words()));

@@ -33,7 +33,7 @@ pub(crate) fn onlooker(data_dir: &Path) -> Result<Option<Onlooker>> {
     Ok(settings.reader.map(|reader| Onlooker { reader, role }))
 }
 
-/// Whose keys are known here. An open key of this reader's own is always among them.
+/// Whose keys are known here.
 pub(super) fn signers(data_dir: &Path) -> Result<Vec<Signer>> {
     let path = data_dir.join(SIGNERS);
     if !path.exists() {

@@ -18,7 +18,7 @@ use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::record::{ReadingRecord, Signer};
 use crate::report::{self, Choices, Images, Issued, Language, PatientPage, Raster, Report, Request};
-use crate::review::{ExamReview, exams, standing_readings};
+use crate::review::{ExamReview, exams, not_standing};
 
 pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
     if args.form == ReportForm::Template {
@@ -52,7 +52,7 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
     damaged.extend(more);
     let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
     let reviews = exams(&all, &steps);
-    let cases = Caseload::of(standing_readings(&all, &reviews), &told);
+    let cases = Caseload::reviewed(all.clone(), &told, &not_standing(&reviews));
     let images = args.images.as_deref().map(Found::at).transpose()?;
     let maker = Maker {
         args,

@@ -167,10 +167,12 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
                 line_of(exam, out)?;
             }
             output::line(out, &format!("{} exams", desk.seen().count()))?;
+            faults(&desk, out)?;
         }
         ReviewCommand::Compare(a) => {
             let desk = desk(a.records.as_ref())?;
             compare(find(&desk, &a.exam)?, desk.who(), out)?;
+            faults(&desk, out)?;
         }
         ReviewCommand::Agree(a) => take(&a.exam, a.records.as_ref(), |_| Ok(Wish::Agree), None, out)?,
         ReviewCommand::Amend(a) => {
@@ -210,6 +212,10 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
         }
     }
     Ok(ExitCode::SUCCESS)
+}
+
+fn faults(desk: &Desk, out: &mut dyn Write) -> Result<()> {
+    desk.faults().iter().try_for_each(|e| output::line(out, &format!("Not a record: {e}")))
 }
 
 fn show_queue(a: &QueueArgs, out: &mut dyn Write) -> Result<()> {

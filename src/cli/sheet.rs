@@ -12,14 +12,13 @@ use crate::caseload::{Caseload, SavedExam, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::Table;
 use crate::record::ReadingRecord;
-use crate::review::{exams, standing_readings};
+use crate::review::{exams, not_standing};
 use crate::sample::SavedReading;
 use crate::{files, sheet};
 
 pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let (records, told, damaged) = if args.sample { (sample_records()?, Vec::new(), Vec::new()) } else { saved(args)? };
-    let cases = Caseload::of(records, &told);
+    let (cases, damaged) = if args.sample { (Caseload::of(sample_records()?, &[]), Vec::new()) } else { saved(args)? };
     for woman in &cases.women {
         for (i, exam) in woman.exams.iter().enumerate() {
             let own = table_or_first(exam, &shelf)?;
@@ -51,9 +50,7 @@ pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
     Ok(ExitCode::SUCCESS)
 }
 
-type Saved = (Vec<ReadingRecord>, Vec<crate::record::ToldRecord>, Vec<Error>);
-
-fn saved(args: &SheetArgs) -> Result<Saved> {
+fn saved(args: &SheetArgs) -> Result<(Caseload, Vec<Error>)> {
     let folder = match &args.folder {
         Some(f) => f.clone(),
         None => files::records_dir()?,
@@ -68,9 +65,12 @@ fn saved(args: &SheetArgs) -> Result<Saved> {
     let (told, more) = store.told()?;
     damaged.extend(more);
     let records: Vec<ReadingRecord> = records.into_iter().map(|s| s.record).collect();
-    let steps: Vec<_> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
-    let records = standing_readings(&records, &exams(&records, &steps));
-    Ok((records, told.into_iter().map(|t| t.record).collect(), damaged))
+    let (steps, more) = store.reviews()?;
+    damaged.extend(more);
+    let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
+    let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
+    let beside = not_standing(&exams(&records, &steps));
+    Ok((Caseload::reviewed(records, &told, &beside), damaged))
 }
 
 /// The sample exam's readings from its saved landmarks, as they would be saved; the clock plays no part in them.

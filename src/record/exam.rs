@@ -87,17 +87,10 @@ pub fn held(record: &ReadingRecord) -> Option<HeldReading> {
     }
 }
 
-/// Whether two records are of one exam: the same study, or where one does not name its study, the same known patient on
-/// the same known day.
+/// Whether two records are of one exam, by [`ReadingRecord::exam_key`].
 #[must_use]
 pub fn same_exam(a: &ReadingRecord, b: &ReadingRecord) -> bool {
-    if let (Some(a), Some(b)) = (&a.study_instance_uid, &b.study_instance_uid) {
-        return a == b;
-    }
-    a.context.exam_date.is_some()
-        && a.context.exam_date == b.context.exam_date
-        && a.patient.key().is_some()
-        && a.patient.key() == b.patient.key()
+    a.exam_key() == b.exam_key()
 }
 
 /// This reader's other readings of a record's exam: the newest of each frame, none that another of them follows, in the
@@ -130,8 +123,13 @@ impl ReadingRecord {
     /// # Errors
     /// As [`exam::summarise`] and [`ReadingRecord::digest`].
     pub fn with_exam<'a>(mut self, all: impl IntoIterator<Item = &'a Self>) -> Result<Self> {
-        let mut readings: Vec<HeldReading> = others_of(&self, all).into_iter().filter_map(held).collect();
-        readings.drain(..readings.len().saturating_sub(MOST_HELD - 1));
+        let mut others = others_of(&self, all);
+        // Of more than can be held the newest count.
+        let mut oldest = others.clone();
+        oldest.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
+        oldest.truncate(others.len().saturating_sub(MOST_HELD - 1));
+        others.retain(|r| oldest.iter().all(|o| o.id() != r.id()));
+        let mut readings: Vec<HeldReading> = others.into_iter().filter_map(held).collect();
         self.exam = match held(&self) {
             Some(own) => {
                 readings.push(HeldReading { record: String::new(), ..own });

@@ -321,8 +321,10 @@ fn rules(step: &Step, by: &str, role: Role, readings: &[&ReadingRecord]) -> Resu
                     .found("two of one reader")
                     .remedy("Nobody reviews their own reading"));
             }
-            if second.reader != by && first.reader != by {
-                return Err(refused().expected("one of the two readers").found("somebody else"));
+            let settles = matches!(step, Step::Settle { .. });
+            if second.reader != by && !(settles && first.reader == by) {
+                let expected = if settles { "one of the two readers" } else { "the second of the two readers" };
+                return Err(refused().expected(expected).found("somebody else"));
             }
         }
         if comparison.discordant() && !matches!(step, Step::Settle { .. }) {

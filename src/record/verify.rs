@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::ReadingRecord;
 use crate::assist;
-use crate::calibrate::header::calibration_for;
+use crate::calibrate::judge;
 use crate::cautions::{self, CautionId};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::hex;
@@ -257,8 +257,9 @@ fn compare_offers(record: &ReadingRecord, frame: &Frame, differ: &mut dyn FnMut(
             unchecked.push(format!("the method {} is no longer available; this program has {}", a.method, assist::METHOD));
             continue;
         }
-        let scale = calibration_for(&record.geometry, &[a.placed], record.pixel_spacing_consent.as_ref());
-        let again = scale.ok().and_then(|s| assist::offer_for(a.of, frame, a.placed, &s.calibration).ok());
+        let facts = &record.scale_facts;
+        let judged = judge(&record.geometry, &[a.placed], record.pixel_spacing_consent.as_ref(), facts, record.context.exam_date);
+        let again = judged.scale.ok().and_then(|(scale, _)| assist::offer_for(a.of, frame, a.placed, &scale).ok());
         // Px, mm or a ratio; the tolerance is far below what is shown of any.
         let near = |x: f64, y: f64| (x - y).abs() <= 1e-6;
         let same = again.is_some_and(|o| {

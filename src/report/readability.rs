@@ -2,7 +2,7 @@
 //!
 //! English: the grade of Flesch and Kincaid (Kincaid 1975): 0.39 words a sentence + 11.8 syllables a word − 15.59. Spanish: the
 //! index of Fernández Huerta (1959): 206.84 − 60 syllables a word − 1.02 words a sentence. Syllables are counted by groups of vowels, which
-//! is off by one in some words; an outside check compares the grade with another program's.
+//! is off by one in some words; no other program's grade has been compared.
 
 use super::PatientPage;
 

@@ -55,10 +55,7 @@ pub(super) fn part(exam: &SavedExam, reviews: &[ExamReview]) -> Option<Part> {
     let open = review.stands().err();
     lines.extend(open.iter().map(|why| format!("NO READING STANDS YET: {why}. What follows is not a settled finding.")));
     lines.extend(review.steps.iter().map(|s| {
-        let reason = match &s.step {
-            Step::Amend { reason, .. } | Step::Settle { reason, .. } | Step::Return { reason, .. } => format!(": {reason}"),
-            Step::Agree { .. } | Step::Sign { .. } => String::new(),
-        };
+        let reason = s.step.reason().map_or_else(String::new, |r| format!(": {r}"));
         format!("{} ({}) {} at {}{reason}.", s.by, s.role.words(), s.step.words(), s.saved_at)
     }));
     let weight = if open.is_some() { Weight::Alarm } else { Weight::Fine };

@@ -3,15 +3,16 @@
 use std::collections::HashSet;
 
 use super::{Awaiting, ExamReview, Order, exams, queue};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::record::{Onlooker, ReadingRecord, ReviewRecord, Store, unseen};
 
 /// The desk.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Desk {
     who: Onlooker,
     exams: Vec<ExamReview>,
     unseen: HashSet<String>,
+    faults: Vec<Error>,
 }
 
 impl Desk {
@@ -21,11 +22,14 @@ impl Desk {
     /// # Errors
     /// As [`Store::load`] and [`Store::reviews`].
     pub fn open(store: &Store, who: Onlooker) -> Result<Self> {
-        let records: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
-        let steps: Vec<ReviewRecord> = store.reviews()?.0.into_iter().map(|s| s.record).collect();
+        let (stored, mut faults) = store.load()?;
+        let (steps, more) = store.reviews()?;
+        faults.extend(more);
+        let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
+        let steps: Vec<ReviewRecord> = steps.into_iter().map(|s| s.record).collect();
         let keys: Vec<(String, &str)> = records.iter().map(|r| (r.exam_key(), r.reader.as_str())).collect();
         let unseen = unseen(&who, keys.iter().map(|(exam, reader)| (exam.as_str(), *reader)));
-        Ok(Self { exams: exams(&records, &steps), unseen, who })
+        Ok(Self { exams: exams(&records, &steps), unseen, who, faults })
     }
 
     /// Who sits there.
@@ -43,6 +47,12 @@ impl Desk {
     /// The exams whose readings they may see.
     pub fn seen(&self) -> impl Iterator<Item = &ExamReview> {
         self.exams.iter().filter(|e| !self.unseen.contains(&e.exam))
+    }
+
+    /// An error for each file that holds no record: what stands may be another than it seems without it.
+    #[must_use]
+    pub fn faults(&self) -> &[Error] {
+        &self.faults
     }
 
     /// The exams once a step was taken, without reading the folder again.

@@ -69,6 +69,8 @@ pub struct ExamReview {
     pub readings: Vec<ReadingRecord>,
     /// The steps of its review, by when they were taken.
     pub steps: Vec<ReviewRecord>,
+    /// Its readers in the order in which they first saved. A first reader who corrects a reading stays the first.
+    order: Vec<String>,
 }
 
 /// Groups readings and steps by exam, by exam date, then by key.
@@ -79,8 +81,16 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
     let mut all: BTreeMap<String, ExamReview> = BTreeMap::new();
     for record in records.iter().filter(|r| !followed.contains(r.id())) {
         let exam = record.exam_key();
-        let entry = all.entry(exam.clone()).or_insert_with(|| ExamReview { exam, readings: Vec::new(), steps: Vec::new() });
+        let entry =
+            all.entry(exam.clone()).or_insert_with(|| ExamReview { exam, readings: Vec::new(), steps: Vec::new(), order: Vec::new() });
         entry.readings.push(record.clone());
+    }
+    let mut by_time: Vec<&ReadingRecord> = records.iter().collect();
+    by_time.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+    for record in by_time {
+        if let Some(exam) = of.get(record.id()).and_then(|e| all.get_mut(e)).filter(|e| !e.order.contains(&record.reader)) {
+            exam.order.push(record.reader.clone());
+        }
     }
     for step in steps {
         let exam = step.step.readings().into_iter().find_map(|id| of.get(id));
@@ -90,11 +100,17 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
     }
     let mut all: Vec<ExamReview> = all.into_values().collect();
     for exam in &mut all {
-        exam.readings.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
-        exam.steps.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
+        exam.readings.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+        exam.steps.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
     }
     all.sort_by(|a, b| (a.date(), &a.exam).cmp(&(b.date(), &b.exam)));
     all
+}
+
+/// A saved moment, to be put in order whatever offset it was written with; one that is none comes first, by its text.
+fn moment(text: &str) -> (Option<jiff::Timestamp>, &str) {
+    let at = text.parse().ok();
+    (at, if at.is_some() { "" } else { text })
 }
 
 impl ExamReview {
@@ -107,13 +123,7 @@ impl ExamReview {
     /// Its readers, in the order in which they first saved.
     #[must_use]
     pub fn readers(&self) -> Vec<&str> {
-        let mut out: Vec<&str> = Vec::new();
-        for r in &self.readings {
-            if !out.contains(&r.reader.as_str()) {
-                out.push(&r.reader);
-            }
-        }
-        out
+        self.order.iter().map(String::as_str).filter(|reader| self.readings.iter().any(|r| r.reader == *reader)).collect()
     }
 
     fn of(&self, reader: &str) -> Vec<&ReadingRecord> {
@@ -127,6 +137,7 @@ impl ExamReview {
         let own = self.of(reader);
         let exam = SavedExam {
             readings: own.iter().map(|r| (*r).clone()).collect(),
+            beside: Vec::new(),
             told: Vec::new(),
             context: own.last()?.context.clone(),
             earlier_exam_was_low: false,
@@ -171,11 +182,16 @@ impl ExamReview {
         let current = |id: &str| self.readings.iter().find(|r| r.id() == id);
         let changed = || Err("a reading that the last step was about was corrected since: compare again".to_owned());
         match &last.step {
+            Step::Agree { .. } | Step::Amend { .. } | Step::Settle { .. } if !self.all_compared() => {
+                Err("another reader read it since: compare again".into())
+            }
             Step::Agree { comparison } | Step::Amend { comparison, .. } => {
-                let id = if matches!(last.step, Step::Agree { .. }) { &comparison.first } else { &comparison.second };
-                if current(&comparison.first).is_none() || current(&comparison.second).is_none() {
+                // What was compared must still be what each reader's frames come to.
+                let decides = |id: &str| current(id).is_some_and(|r| self.deciding(&r.reader).is_some_and(|d| d.id() == id));
+                if !decides(&comparison.first) || !decides(&comparison.second) {
                     return changed();
                 }
+                let id = if matches!(last.step, Step::Agree { .. }) { &comparison.first } else { &comparison.second };
                 Ok(current(id).map(|r| self.of(&r.reader)).unwrap_or_default())
             }
             Step::Settle { settlement: Settlement::Stands { reading }, .. } => current(reading).map_or_else(changed, |r| Ok(vec![r])),
@@ -189,6 +205,12 @@ impl ExamReview {
         }
     }
 
+    /// Whether every reader's reading took part in a comparison.
+    fn all_compared(&self) -> bool {
+        let compared: HashSet<&str> = self.steps.iter().flat_map(|s| s.step.readings()).collect();
+        self.readers().into_iter().all(|reader| self.of(reader).iter().any(|r| compared.contains(r.id())))
+    }
+
     /// Where the review stands.
     #[must_use]
     pub fn standing(&self) -> Standing {
@@ -200,8 +222,14 @@ impl ExamReview {
             [last] => match (&last.step, self.stands()) {
                 (Step::Sign { readings, .. }, Ok(_)) => {
                     // Somebody may have read it since, who is not among the signed.
-                    let known = |r: &&ReadingRecord| readings.iter().any(|id| id == r.id()) || r.saved_at <= last.saved_at;
-                    if self.readings.iter().all(|r| known(&r)) { Standing::Signed } else { Standing::ChangedSinceSigned }
+                    let known =
+                        |r: &&ReadingRecord| readings.iter().any(|id| id == r.id()) || moment(&r.saved_at) <= moment(&last.saved_at);
+                    // A signature that is not that of its content signs nothing.
+                    if last.is_signed().unwrap_or(false) && self.readings.iter().all(|r| known(&r)) {
+                        Standing::Signed
+                    } else {
+                        Standing::ChangedSinceSigned
+                    }
                 }
                 (Step::Sign { .. }, Err(_)) => Standing::ChangedSinceSigned,
                 (Step::Settle { settlement: Settlement::ScanAgain, .. }, _) => Standing::ScanAgain,
@@ -292,16 +320,16 @@ pub fn signed_readings(exams: &[ExamReview]) -> HashSet<String> {
     signed.flat_map(|e| e.readings.iter().map(|r| r.id().to_owned())).collect()
 }
 
-/// The records that reports and lists are made from: where a review decided which readings of an exam stand, the others of its
-/// current readings are left out, and while it has not, all but the first reader's: two readers' frames are never taken for
-/// repeats of one. Corrected records stay; they are known by what follows them.
+/// Ids of the current readings that no report or list takes a distance or finding from: where a review decided which readings
+/// of an exam stand, the others; while it has not, all but the first reader's. Two readers' frames are never taken for repeats
+/// of one.
 #[must_use]
-pub fn standing_readings(all: &[ReadingRecord], reviews: &[ExamReview]) -> Vec<ReadingRecord> {
-    let mut left_out: HashSet<&str> = HashSet::new();
+pub fn not_standing(reviews: &[ExamReview]) -> HashSet<String> {
+    let mut out = HashSet::new();
     for exam in reviews {
         let first = || exam.readers().first().map(|r| exam.of(r)).unwrap_or_default();
         let stands: HashSet<&str> = exam.stands().unwrap_or_else(|_| first()).iter().map(|r| r.id()).collect();
-        left_out.extend(exam.readings.iter().map(ReadingRecord::id).filter(|id| !stands.contains(id)));
+        out.extend(exam.readings.iter().map(ReadingRecord::id).filter(|id| !stands.contains(id)).map(str::to_owned));
     }
-    all.iter().filter(|r| !left_out.contains(r.id())).cloned().collect()
+    out
 }

@@ -9,7 +9,7 @@ use super::truth::{Truth, truth};
 use crate::dicom::write::{Coding, Pictures, UltrasoundObject};
 use crate::error::{Error, ErrorKind, Result};
 
-/// Distances at which decisions turn, mm.
+/// Distances at which the bundled guideline tables turn, mm: the edges of their bands (`src/guideline/tables`).
 pub const THRESHOLDS_MM: [f64; 3] = [0.0, 10.0, 20.0];
 /// Farthest from its threshold that a near-threshold case lies, mm.
 pub const NEAR_MM: f64 = 3.0;

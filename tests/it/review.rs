@@ -5,10 +5,13 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use osspan::ErrorKind;
+use osspan::caseload::Caseload;
+use osspan::context::Bleeding;
 use osspan::frame::FrameId;
+use osspan::guideline::Shelf;
 use osspan::measure::{EdgeMark, Side};
 use osspan::record::{Maker, Origin, ReadingRecord, ReviewRecord, Role, Settlement, Step, Store};
-use osspan::review::{ExamReview, Order, Standing, Wish, exams, queue, signed_readings};
+use osspan::review::{ExamReview, Order, Standing, Wish, exams, not_standing, queue, signed_readings};
 use osspan::units::PxPoint;
 
 use crate::invented::Case;
@@ -164,6 +167,57 @@ fn a_returned_reading_is_read_again_and_steps_side_by_side_are_said_to_be() {
 }
 
 #[test]
+fn what_is_signed_is_what_was_compared_and_only_the_second_reader_agrees() {
+    let records = [reading("A. First", 1, 1, 14.0, FIRST), reading("B. Second", 1, 1, 15.5, SECOND)];
+    let exam = one(&records, &[]);
+    for wish in [Wish::Agree, Wish::Amend { reason: "r".into() }] {
+        assert!(do_it(&exam, &wish, "A. First", Role::Reviewer).is_err(), "the first reader does not agree with themselves");
+    }
+    let agreed = [do_it(&exam, &Wish::Agree, "B. Second", Role::Reviewer).unwrap()];
+    // A shorter frame of the first reader, and another reader's reading, were not compared.
+    let later = "2031-03-14T16:00:00+01:00";
+    for more in [reading("A. First", 1, 2, 11.0, later), reading("C. Third", 1, 2, 14.0, later)] {
+        let all = [records[0].clone(), records[1].clone(), more];
+        let exam = one(&all, &agreed);
+        assert_eq!(exam.standing(), Standing::NotCompared);
+        assert!(do_it(&exam, &Wish::Sign, "B. Second", Role::Reviewer).is_err());
+    }
+    // A longer one changes nothing that was compared.
+    let all = [records[0].clone(), records[1].clone(), reading("A. First", 1, 2, 16.0, later)];
+    assert_eq!(one(&all, &agreed).standing(), Standing::Agreed);
+    // A signature that is not that of its content signs nothing.
+    let mut forged = do_it(&one(&records, &agreed), &Wish::Sign, "B. Second", Role::Reviewer).unwrap();
+    forged.by = "C. Third".into();
+    assert_eq!(one(&records, &[agreed[0].clone(), forged]).standing(), Standing::ChangedSinceSigned);
+    // Who read first is told by the moment, whatever offset it is written with.
+    let early = reading("B. Second", 1, 1, 15.5, "2031-03-14T10:30:00+02:00");
+    assert_eq!(one(&[records[0].clone(), early], &[]).readers(), ["B. Second", "A. First"]);
+}
+
+#[test]
+fn what_a_second_reading_shows_to_be_urgent_is_not_left_out_with_it() {
+    let first = reading("A. First", 1, 1, 14.0, FIRST);
+    let mut case = Case::plain();
+    case.context.bleeding = Bleeding::Now;
+    let second = case
+        .record_of(Origin {
+            frame: first.frame.clone(),
+            study_instance_uid: first.study_instance_uid.clone(),
+            reader: "B. Second".into(),
+            saved_at: SECOND.into(),
+            ..Case::origin()
+        })
+        .unwrap();
+    let records = vec![first, second];
+    let beside = not_standing(&exams(&records, &[]));
+    assert_eq!(beside.len(), 1);
+    let cases = Caseload::reviewed(records, &[], &beside);
+    let exam = &cases.women[0].exams[0];
+    assert_eq!((exam.readings.len(), exam.beside.len()), (1, 1), "two readers' frames are no repeats of one");
+    assert!(!exam.urgent(&Shelf::bundled()).unwrap().is_empty());
+}
+
+#[test]
 fn the_queue_says_nothing_of_a_reading_and_its_order_can_be_drawn() {
     let records: Vec<ReadingRecord> = (1..=9).map(|e| reading("A. First", e, 1, 14.0, FIRST)).collect();
     let all = exams(&records, &[]);
@@ -289,6 +343,10 @@ fn two_people_at_two_workstations_do_the_whole_loop() {
         vec!["agree", &folder, "--json"],
         vec!["checkpoint", &folder, "--to", &out_text],
         vec!["export", "write", &set, "--to", &out_text, "--records", &folder],
+        vec!["exam", &folder],
+        vec!["exam", &folder, "--json"],
+        vec!["report", "text", "--folder", &folder, "--all"],
+        vec!["report", "note", "--folder", &folder, "--all"],
         vec!["list", &images],
         vec!["told", id, "--matter", "bleeding-now", "--to", "X", "--by", "Y", "--records", &folder],
         vec!["review", "queue", "--records", &folder],

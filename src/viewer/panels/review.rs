@@ -179,10 +179,11 @@ fn steps(
             theme.text,
         );
         ui.horizontal_wrapped(|ui| {
-            if !discordant && ui.button("Agree: the first stands").clicked() {
+            let second = exam.readers().iter().skip(1).any(|r| **r == who.reader);
+            if second && !discordant && ui.button("Agree: the first stands").clicked() {
                 take(Wish::Agree);
             }
-            if !discordant && ui.button("Amend: the second stands").clicked() {
+            if second && !discordant && ui.button("Amend: the second stands").clicked() {
                 take(Wish::Amend { reason: reason.clone() });
             }
             if ui.button("Return to the first reader").clicked() {

@@ -46,7 +46,7 @@ fn list(data_dir: &Path, records: &Path, unread: &[Unread], shelf: &Shelf) -> Re
         found.records.iter().filter_map(|r| Some((r.id().to_owned(), r.study_instance_uid.clone()?))).collect();
     // Records may hold what this window has not read.
     let unread: Vec<Unread> = unread.iter().filter(|u| !found.exams.contains(&u.exam)).cloned().collect();
-    let cases = Caseload::of(found.records, &found.told);
+    let cases = Caseload::reviewed(found.records, &found.told, &found.not_standing);
     let mut rows = due_rows(&cases, &unread, &found.signed, shelf, today)?;
     keep_unseen(&mut rows, &found.unseen);
     rows.retain(|r| !matches!(r.listed.standing.as_slice(), [Standing::Nothing | Standing::Past]));
