@@ -114,7 +114,7 @@ pub enum CautionId {
 
 impl CautionId {
     /// Every caution, in the order in which they are said.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 23] = [
         Self::BleedingOrPain,
         Self::VesselSeen,
         Self::AccretaSigns,
@@ -123,6 +123,8 @@ impl CautionId {
         Self::LookForAccreta,
         Self::VasaPreviaDoppler,
         Self::ScaleMissing,
+        Self::ScaleDoubtful,
+        Self::ScaleByHand,
         Self::ScaleUnchecked,
         Self::Route,
         Self::Bladder,

@@ -43,6 +43,10 @@ pub fn from_memory(tables: &[Table]) -> Result<Vec<ExplainLine>> {
     let held =
         measure::cervix::THRESHOLDS.into_iter().chain([measure::thickness::THICKNESS_THRESHOLD, measure::thickness::ANGLE_THRESHOLD]);
     out.extend(held.map(|t| line(t.says.to_owned(), "program / thresholds".to_owned(), t.source)));
+    out.extend(
+        crate::exam::Item::ALL.into_iter().map(|i| line(i.words().to_owned(), "program / checklist of a frame".to_owned(), i.source())),
+    );
+    out.push(line("How far a trace may leave the straight line.".to_owned(), "program / thresholds".to_owned(), measure::wall::SOURCE));
     out.push(line(
         "The edge's thickness is taken within 10 mm of where its plates meet.".to_owned(),
         "program / thresholds".to_owned(),
@@ -197,7 +201,7 @@ pub fn entered(c: &ExamContext) -> Entered {
     word!("Doppler over the os", c.doppler_over_os);
     number!("nearest vessel", c.vessel_to_os_mm.map(|m| short(m.get(), &[20.0, 50.0])), " mm from the os");
     word!("low earlier in this pregnancy", c.earlier_low_placenta);
-    number!("cervical length", c.cervical_length_mm.map(|m| short(m.get(), &[25.0])), " mm");
+    number!("cervical length", c.cervical_length_mm.map(|m| short(m.get(), &measure::cervix::THRESHOLDS.map(|t| t.at))), " mm");
     word!("presentation", c.presentation);
     number!("head station", c.head_station_cm.map(|s| format!("{s:+}")), " cm from the spines");
     word!("cord insertion", c.cord_insertion);
@@ -360,6 +364,7 @@ mod tests {
         assert_eq!(short(33.938_717_845, &[25.0]), "33.9");
         assert_eq!(short(31.0, &[25.0]), "31");
         assert_eq!(short(24.98, &[25.0]), "24.98");
+        assert_eq!(short(30.04, &measure::cervix::THRESHOLDS.map(|t| t.at)), "30.04");
         assert_eq!(short(20.004, &[20.0, 50.0]), "20.004");
     }
 }

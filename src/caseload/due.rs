@@ -60,6 +60,8 @@ struct Candidate {
     newest: bool,
     readings: usize,
     reading: Option<String>,
+    /// Whether the table that it was read with is at hand.
+    own_table: bool,
 }
 
 /// The due list on `today`. `unread` are exams without a saved reading; `signed` holds the ids of signed-off readings.
@@ -110,6 +112,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
                 newest,
                 readings: exam.readings.len(),
                 reading: reading.map(|r| r.id().to_owned()),
+                own_table: exam.table(shelf).is_some(),
             });
         }
     }
@@ -132,6 +135,7 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
             newest: true,
             readings: 0,
             reading: None,
+            own_table: true,
         });
     }
     let latest: Vec<Latest<'_>> = all
@@ -150,8 +154,11 @@ pub fn due_rows(cases: &Caseload, unread: &[Unread], signed: &HashSet<String>, s
     let listed = due_list(&latest, today);
     Ok(listed
         .into_iter()
-        .filter_map(|listed| {
+        .filter_map(|mut listed| {
             let c = *by_key.get(listed.key.as_str())?;
+            if !c.own_table {
+                listed.why.push_str(" (The guideline table that it was read with is not at hand: reckoned under another.)");
+            }
             let age_today = c.context.dating.and_then(|d| gestational_age(d, today).ok()).map(|a| a.to_string());
             Some(DueRow {
                 listed,

@@ -17,7 +17,7 @@ use jiff::civil::Date;
 use crate::cautions::Scale;
 use crate::context::{Answer, ExamContext, GestationalAge};
 use crate::error::{Error, ErrorKind, Result};
-use crate::exam::{Repeat, Summary, summarise};
+use crate::exam::{Kind, Repeat, Summary, summarise};
 use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
@@ -77,8 +77,33 @@ pub struct Answered {
     pub finding: Option<Finding>,
     /// What the repeats come to, where there is a distance.
     pub summary: Option<Summary>,
+    /// Why the exam is not classified although a distance was measured.
+    pub withheld: Option<Withheld>,
     /// What now.
     pub plan: Plan,
+}
+
+/// Why an exam with distances is not classified.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Withheld {
+    /// Every frame with a distance was judged inadequate or contradicts itself.
+    NoFrameCounts,
+    /// A frame without a scale is stated to reach or cover the os, and the others show the edge away from it.
+    LowWithoutScale,
+}
+
+impl Withheld {
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NoFrameCounts => "No frame of this exam counts: nothing is classified",
+            Self::LowWithoutScale => {
+                "A frame without a scale is stated to reach or cover the os, and the others show the edge away from it: look again; \
+                 nothing is classified"
+            }
+        }
+    }
 }
 
 impl Caseload {
@@ -210,11 +235,16 @@ impl SavedExam {
     /// [`ErrorKind::Guideline`] when bundled data is faulty, which a test rules out.
     pub fn under(&self, table: &Table) -> Result<Answered> {
         let summary = self.summary();
-        let decisive = summary
-            .as_ref()
-            .and_then(|(s, places)| places.get(s.decisive?).copied())
-            .or_else(|| summary.as_ref().and_then(|(_, places)| places.last().copied()))
-            .unwrap_or(self.readings.len().saturating_sub(1));
+        let decides = summary.as_ref().and_then(|(s, places)| places.get(s.decisive?).copied());
+        let unscaled =
+            self.low_without_scale().filter(|_| summary.as_ref().is_some_and(|(s, _)| matches!(s.kind, Kind::NotCovering | Kind::Nothing)));
+        let withheld = match (&summary, decides) {
+            _ if unscaled.is_some() => Some(Withheld::LowWithoutScale),
+            (Some(_), None) => Some(Withheld::NoFrameCounts),
+            _ => None,
+        };
+        let last = summary.as_ref().and_then(|(_, places)| places.last().copied());
+        let decisive = unscaled.or(decides).or(last).unwrap_or(self.readings.len().saturating_sub(1));
         let record = self.readings.get(decisive);
         let mut context = self.context.clone();
         if let Some(r) = record {
@@ -227,11 +257,20 @@ impl SavedExam {
             context.cervical_length_mm = shorter(context.cervical_length_mm, one.cervical_length_mm);
         }
         let age = context.gestational_age().ok();
-        let measurement = record.and_then(measurement_of);
+        let measurement = record.and_then(measurement_of).filter(|_| withheld.is_none());
         let finding = measurement.map(|m| classify(table, m, age, &context));
         let exam = Exam { table, context: &context, age, stated_side: record.map(|r| r.side), measurement, finding: finding.as_ref() };
         let plan = plan(&exam)?;
-        Ok(Answered { decisive, age, finding, summary: summary.map(|(s, _)| s), plan, context })
+        Ok(Answered { decisive, age, finding, summary: summary.map(|(s, _)| s), withheld, plan, context })
+    }
+
+    /// The last adequate reading without a scale that states the os reached or covered.
+    fn low_without_scale(&self) -> Option<usize> {
+        self.readings.iter().rposition(|r| {
+            measurement_of(r).is_none()
+                && r.side != crate::measure::Side::NotCovering
+                && !matches!(r.notes.checklist.adequacy(), crate::exam::Adequacy::Inadequate { .. })
+        })
     }
 
     /// Every urgent matter of any of its readings, once each: what one frame or one reader shows is not undone by another.
@@ -258,7 +297,7 @@ impl SavedExam {
     pub fn sheet(&self, table: &Table, shelf: &Shelf) -> Result<Sheet> {
         let answered = self.under(table)?;
         let record = self.readings.get(answered.decisive);
-        let measurement = record.and_then(measurement_of);
+        let measurement = record.and_then(measurement_of).filter(|_| answered.withheld.is_none());
         let exam = Exam {
             table,
             context: &answered.context,
@@ -307,7 +346,9 @@ impl SavedExam {
 
     fn readings_line(&self, answered: &Answered) -> Vec<ExplainLine> {
         let mut out = Vec::new();
-        if self.readings.len() > 1 {
+        if let Some(why) = answered.withheld {
+            out.push(own(why.words().to_owned(), "exam", "what is not decided is not classified"));
+        } else if self.readings.len() > 1 {
             let text = format!(
                 "{} readings of this exam; what follows is of number {}, the deciding one",
                 self.readings.len(),

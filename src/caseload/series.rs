@@ -59,7 +59,14 @@ impl Series {
 
 /// A signed distance in words: its side is never told by a sign alone.
 fn side(mm: Mm) -> String {
-    if mm.get() < 0.0 { format!("overlap of {:.1} mm", -mm.get()) } else { format!("{:.1} mm away", mm.get()) }
+    let at = mm.get();
+    // A tenth of a millimetre, or as many digits as keep it on its side of the os and of 10 and 20 mm.
+    let same =
+        |printed: f64| (printed - at).abs() <= 0.05 && [0.0, 10.0, 20.0].iter().all(|l| (printed < *l, printed > *l) == (at < *l, at > *l));
+    let plain = format!("{:.1}", at.abs());
+    let signed = format!("{at:.1}").parse().is_ok_and(same);
+    let digits = if signed { plain } else { crate::measure::words::digits_that_keep(at, same).trim_start_matches('-').to_owned() };
+    if at < 0.0 { format!("overlap of {digits} mm") } else { format!("{digits} mm away") }
 }
 
 /// The visits of the pregnancy that `woman`'s exam number `of` belongs to, up to and with that exam.

@@ -59,6 +59,9 @@ pub fn from_form(text: &str) -> Result<ExamContext> {
     if context.bleeding_episodes.is_some_and(|n| usize::from(n) < context.bleeds.len()) {
         faults.push("bleeding-episodes: fewer than are listed under bleeds".into());
     }
+    if context.bleeding == Bleeding::None && (!context.bleeds.is_empty() || context.bleeding_episodes.is_some_and(|n| n > 0)) {
+        faults.push("bleeding: none, but episodes of bleeding are stated".into());
+    }
     if faults.is_empty() {
         return Ok(context);
     }

@@ -339,6 +339,7 @@ fn risk_factors(exam: &Exam<'_>) -> Option<ExplainLine> {
     let early = c.bleeds.iter().filter_map(|b| b.on).any(|on| {
         c.dating.and_then(|d| crate::context::gestational_age(d, on).ok()).is_some_and(|age| age < GestationalAge::weeks_and_days(29, 0))
     });
+    let early = early || (c.bleeding == Bleeding::Now && exam.age.is_some_and(|age| age < GestationalAge::weeks_and_days(29, 0)));
     // 3 cm for previa, 2 cm for low-lying.
     let short = if exam.may_reach_os() { 30.0 } else { 20.0 };
     let found: Vec<&str> = [

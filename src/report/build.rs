@@ -100,6 +100,10 @@ impl Report {
             let text = "Other tables, windows of birth by issuing body and groups of women are in the full report and in the case sheet.";
             parts.extend(plain("Left out here", Weight::Fine, vec![text.to_owned()]));
         }
+        if exam.table(request.shelf).is_none() {
+            let text = format!("The guideline table that it was read with is not at hand: this is under {}.", request.table.name());
+            parts.splice(0..0, plain("Guideline", Weight::Alarm, vec![text]));
+        }
         let (headline, detail) = distance_words(decisive, request.table);
         Ok(Self {
             standing: reviewed::standing(exam, request),

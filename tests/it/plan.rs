@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 use std::path::Path;
 
-use osspan::caseload::{Caseload, Unread, due_rows, keep_unseen, rows_csv, series};
+use osspan::caseload::{Caseload, Unread, Withheld, due_rows, keep_unseen, rows_csv, series};
 use osspan::context::{Answer, Bleeding, DopplerOverOs, ExamContext};
 use osspan::followup::{Standing, Told, UrgentId};
 use osspan::guideline::{Shelf, Table};
@@ -397,6 +397,68 @@ fn the_list_of_what_is_from_memory_is_printed() {
         assert!(said.contains(part), "{part} is not in {said}");
     }
     assert!(!said.contains("rcog-2018 / low-lying / upper-mm") && !said.contains("delivery / smfm-44-previa"));
+}
+
+/// What is not decided is not classified: an exam in which no frame counts, and one in which a frame without a scale is stated to
+/// cover while the others show the edge away.
+#[test]
+fn an_exam_is_not_classified_from_a_frame_that_does_not_count() {
+    let table = osspan::guideline::table("us-consensus-2014").unwrap();
+    let of = |records: Vec<ReadingRecord>| {
+        let cases = Caseload::of(records, &[]);
+        let exam = &cases.women[0].exams[0];
+        let answered = exam.under(&table).unwrap();
+        let sheet = exam.sheet(&table, &Shelf::bundled()).unwrap().text(false);
+        (answered.withheld, answered.finding.is_some(), sheet)
+    };
+    let clear = || reading("U", "2031-03-14", 25.0, |_| ());
+    assert_eq!(of(vec![clear()]).0, None);
+
+    let mut case = Case::plain();
+    case.notes.checklist.attest_all(false);
+    case.notes.checklist.toggle_exception(osspan::exam::Item::NoContraction);
+    let (withheld, classified, sheet) = of(vec![case.record().unwrap()]);
+    assert_eq!(withheld, Some(Withheld::NoFrameCounts), "{sheet}");
+    assert!(!classified && sheet.contains("No frame of this exam counts: nothing is classified"), "{sheet}");
+
+    let mut case = Case::plain();
+    case.geometry.regions.clear();
+    case.side = osspan::measure::Side::Covers;
+    case.landmarks.placental_body = None;
+    let clear = clear();
+    let covers = case
+        .record_of(Origin {
+            patient: clear.patient.clone(),
+            study_instance_uid: clear.study_instance_uid.clone(),
+            frame: osspan::frame::FrameId { sha256: "cd".repeat(32), sop_instance_uid: Some("2.25.3".into()), frame_number: 1 },
+            ..Case::origin()
+        })
+        .unwrap();
+    let (withheld, classified, sheet) = of(vec![clear, covers]);
+    assert_eq!(withheld, Some(Withheld::LowWithoutScale), "{sheet}");
+    assert!(!classified && sheet.contains("look again"), "{sheet}");
+}
+
+#[test]
+fn a_table_that_is_not_at_hand_is_said_to_be_replaced() {
+    let mut case = Case::plain();
+    case.table = Table::parse(&own_table()).unwrap();
+    let cases = Caseload::of(vec![case.record().unwrap()], &[]);
+    let said = |shelf: &Shelf| {
+        let rows = due_rows(&cases, &[], &HashSet::new(), shelf, "2031-03-20".parse().unwrap()).unwrap();
+        rows[0].listed.why.contains("not at hand")
+    };
+    let mut with = Shelf::bundled();
+    assert!(said(&with));
+    with.add(case.table.clone()).unwrap();
+    assert!(!said(&with));
+}
+
+#[test]
+fn a_form_that_denies_bleeding_and_lists_it_is_refused() {
+    let e = osspan::context::from_form("bleeding = \"none\"\nbleeding-episodes = 2\n").unwrap_err();
+    assert!(e.message().contains("episodes of bleeding are stated"), "{e}");
+    assert!(osspan::context::from_form("bleeding = \"none\"\nbleeding-episodes = 0\n").is_ok());
 }
 
 /// One command prints, for each bundled table, the whole sheet of every sample exam with its trace. If a change is meant:
