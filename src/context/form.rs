@@ -161,7 +161,7 @@ pub fn blank_form() -> String {
     put("transvaginal-declined", "\"no\"", &answer);
     put("bladder", "\"empty\"", &words(Bladder::ALL));
     put("contraction", "\"absent\"", &words(Contraction::ALL));
-    put("bleeding", "\"none\"", &words(Bleeding::ALL));
+    put("bleeding", "\"earlier\"", &words(Bleeding::ALL));
     put("bleeding-episodes", "1", "whole number");
     put("pain-or-contractions", "\"no\"", &answer);
     put("placental-position", "\"anterior\"", &words(PlacentalPosition::ALL));
