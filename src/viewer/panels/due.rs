@@ -33,7 +33,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     });
     plain(
         ui,
-        "From every saved reading, and the open exams that nobody read. Distances and findings are kept out of sight here.",
+        "From every saved reading, and the open exams that nobody read. No millimetres stand here; what is owed can imply a low placenta.",
         theme.quiet,
     );
     let Some(list) = planning.list() else {
