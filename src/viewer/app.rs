@@ -31,7 +31,7 @@ pub struct App {
     world: Box<dyn World>,
     keys: Vec<Binding>,
     picture: Picture,
-    teaching_picture: Picture<(usize, usize)>,
+    teaching_picture: Picture<(usize, u64)>,
     closing: bool,
     worn: Option<bool>,
     waiting: Vec<Action>,

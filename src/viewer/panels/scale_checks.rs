@@ -107,7 +107,7 @@ fn result(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
         let way = if all.error[k] >= 0.0 { "long" } else { "short" };
         let reaches = if a.borderline { "; its interval reaches the next limit" } else { "" };
         let text = format!(
-            "{axis}: reads {:.2} ± {:.2} % {way}, {:+.2} mm over {:.0} mm. {} by the published limits, {} by per cent alone{reaches}.",
+            "{axis}: reads {:.2} ± {:.2} % {way}, {:+.2} mm over {:.0} mm. {} by the limits named below, {} by per cent alone{reaches}.",
             100.0 * all.error[k].abs(),
             100.0 * half[k],
             a.error_mm,

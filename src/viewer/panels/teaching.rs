@@ -12,7 +12,7 @@ use crate::viewer::session::{Session, Teaching, TeachingAction as Do};
 use crate::viewer::theme::{Theme, over_frame, size};
 
 /// Draws the page; returns what the reader did.
-pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture<(usize, usize)>) -> Vec<Action> {
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture<(usize, u64)>) -> Vec<Action> {
     let mut actions = Vec::new();
     let width = size::sheet(ui.max_rect().width()) + size::GAP;
     beside(ui, theme, Side::Right, "teaching", width, |ui| {
@@ -148,13 +148,13 @@ fn write(ui: &mut Ui, teaching: &Teaching, theme: &Theme, actions: &mut Vec<Acti
 }
 
 /// The cleaned picture, and the boxes that are dragged over it.
-fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, usize)>, actions: &mut Vec<Action>) {
+fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, u64)>, actions: &mut Vec<Action>) {
     let rect = ui.available_rect_before_wrap();
     ui.painter().rect_filled(rect, 2.0, over_frame::CANVAS);
     let words = |ui: &Ui, text: &str| {
         ui.painter().text(rect.center(), Align2::CENTER_CENTER, text, FontId::proportional(size::BODY), over_frame::WORDS);
     };
-    let Some((place, frame)) = teaching.frame() else {
+    let Some((place, _)) = teaching.frame() else {
         words(ui, "No teaching set is prepared.");
         return;
     };
@@ -162,7 +162,7 @@ fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, usize)
         words(ui, teaching.picture_error().unwrap_or("Decoding the frame"));
         return;
     };
-    let texture = picture.of(ui, &(place, frame.blanked.len()), shown);
+    let texture = picture.of(ui, &(place, teaching.state()), shown);
     let at = placed(rect, shown);
     let uv = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
     ui.painter().image(texture.id(), at, uv, Color32::WHITE);

@@ -15,6 +15,7 @@ impl Session {
             Action::Arm(mark) => {
                 self.history.close();
                 self.aside.drop_offer();
+                self.scale.stop_picking();
                 self.armed = Some(mark);
                 self.selected = None;
                 self.cross = self.cross.or_else(|| self.work().get(mark));
@@ -53,6 +54,7 @@ impl Session {
     pub(super) fn put_down(&mut self) {
         self.armed = None;
         self.cross = None;
+        self.scale.stop_picking();
     }
 
     fn place(&mut self, at: PxPoint) {

@@ -260,7 +260,7 @@ impl Session {
             return self.show_page(Page::Reading);
         } else if self.leave_aside() {
             // An open list of exceptions or a standing offer goes first.
-        } else if self.armed.is_some() {
+        } else if self.armed.is_some() || self.scale.ruler().picking {
             self.put_down();
         } else if self.messages.pop().is_none() {
             self.selected = None;
@@ -273,9 +273,7 @@ impl Session {
         self.pause();
         self.put_down();
         self.page = page;
-        let mut effects = self.open_page(page);
-        effects.extend(self.turned_to(page));
-        effects
+        self.turned_to(page)
     }
 
     fn look(&mut self, action: &Action) {

@@ -78,6 +78,7 @@ impl Session {
         self.note_step(&key);
         self.put_down();
         self.aside.leave_frame();
+        self.scale.leave_frame();
         self.selected = None;
         self.picture = None;
         self.picture_error = None;

@@ -6,10 +6,9 @@ use jiff::civil::Date;
 
 use super::{Outcome, Session};
 use crate::caseload::{Caseload, DueRow, Series, Unread, series};
-use crate::cautions::Scale;
 use crate::followup::{self, Told, Urgent, UrgentId};
 use crate::guideline::{ExplainLine, Shelf};
-use crate::reading::{Distance, context_in_force};
+use crate::reading::{Distance, context_in_force, scale_standing};
 use crate::record::{Patient, ReadingRecord, StoredTold, ToldRecord};
 use crate::sheet::{self, Sheet};
 use crate::viewer::action::Effect;
@@ -222,9 +221,13 @@ impl Session {
         }
     }
 
-    /// What a page of these needs when it is turned to.
+    /// What a page needs when it is turned to.
     pub(super) fn turned_to(&mut self, page: Page) -> Vec<Effect> {
         match page {
+            Page::SecondReading => {
+                self.refresh();
+                self.load_review()
+            }
             Page::Due => self.list_due(),
             Page::Tables => {
                 // Faulty bundled data is ruled out by a test of its own.
@@ -330,7 +333,8 @@ impl Session {
             measurement,
             finding,
         };
-        let scale = if measurement.is_some() { Scale::Unchecked } else { Scale::Missing };
+        let facts = self.scale_facts(self.exam()?, self.file()?, &self.work());
+        let scale = scale_standing(&reading.distance, &facts, self.exam()?.context.exam_date);
         let sheet = sheet::sheet(&exam, scale, &self.tables).ok()?;
         Some(Answer { sheet, series: self.make_series() })
     }

@@ -238,14 +238,6 @@ impl Session {
             Some(_) => self.see_anew(),
         }
     }
-
-    /// Actions when the page is opened.
-    pub(super) fn open_page(&mut self, page: Page) -> Vec<Effect> {
-        match page {
-            Page::SecondReading => self.load_review(),
-            _ => Vec::new(),
-        }
-    }
 }
 
 impl From<ReviewAction> for Action {

@@ -48,8 +48,8 @@ pub enum ScaleAction {
     ChoosePhantom(String),
     /// Check the frame that is shown.
     CheckFrame,
-    /// It was checked; an error in words otherwise.
-    Checked(FrameKey, Result<Box<Check>, String>),
+    /// It was checked on the phantom of that id; an error in words otherwise.
+    Checked(FrameKey, String, Result<Box<Check>, String>),
     /// Take a frame out of the check.
     DropFrame(usize),
     /// Add the check to the history.
@@ -139,6 +139,19 @@ impl Default for ScaleState {
 }
 
 impl ScaleState {
+    /// What was picked on a frame, and typed about it, does not go to another one.
+    pub(super) fn leave_frame(&mut self) {
+        self.ruler = RulerNow::default();
+        self.reason.clear();
+    }
+
+    /// Ends picking a ruler; one that was found stays.
+    pub(super) fn stop_picking(&mut self) {
+        if self.ruler.picking {
+            (self.ruler.picking, self.ruler.first) = (false, None);
+        }
+    }
+
     /// The history of every scanner.
     #[must_use]
     pub const fn history(&self) -> &History {
@@ -287,22 +300,25 @@ impl Session {
                 }
             }
             ScaleAction::CheckFrame => return self.check_frame(),
-            ScaleAction::Checked(key, result) => self.checked(key, result),
+            ScaleAction::Checked(key, phantom, result) => self.checked(key, &phantom, result),
             ScaleAction::DropFrame(i) => {
                 if i < self.scale.checked.len() {
                     self.scale.checked.remove(i);
                 }
             }
             ScaleAction::Keep => return self.keep_check(),
-            ScaleAction::Kept(result) => match result {
-                Ok(check) => {
-                    self.scale.kept = Some(format!("Added to the history. The next check is due {}.", check.next_due));
-                    self.scale.history.add(*check);
-                    self.scale.checked.clear();
-                    self.refresh();
+            ScaleAction::Kept(result) => {
+                self.scale.busy = false;
+                match result {
+                    Ok(check) => {
+                        self.scale.kept = Some(format!("Added to the history. The next check is due {}.", check.next_due));
+                        self.scale.history.add(*check);
+                        self.scale.checked.clear();
+                        self.refresh();
+                    }
+                    Err(why) => self.tell(format!("The check was not added: {why}")),
                 }
-                Err(why) => self.tell(format!("The check was not added: {why}")),
-            },
+            }
         }
         Vec::new()
     }
@@ -403,8 +419,12 @@ impl Session {
         vec![Effect::Scale(ScaleEffect::Check(key, frame, geometry, Box::new(definition)))]
     }
 
-    fn checked(&mut self, key: FrameKey, result: Result<Box<Check>, String>) {
+    fn checked(&mut self, key: FrameKey, phantom: &str, result: Result<Box<Check>, String>) {
         self.scale.busy = false;
+        // Another phantom was chosen while this one was looked for: its pins say nothing of the other's grid.
+        if self.scale.chosen.as_deref() != Some(phantom) {
+            return;
+        }
         let check = match result {
             Ok(check) => *check,
             Err(why) => {
@@ -414,9 +434,9 @@ impl Session {
         };
         let Some(facts) = self.source(&key).map(|f| f.facts.clone()) else { return };
         let now = CheckedNow { scanner: ScannerKey::of(&facts), preset: facts.preset.clone(), day: facts.exam_date, key, check };
-        if self.scale.checked.first().is_some_and(|c| (&c.scanner, &c.preset) != (&now.scanner, &now.preset)) {
+        if self.scale.checked.first().is_some_and(|c| (&c.scanner, &c.preset, &c.day) != (&now.scanner, &now.preset, &now.day)) {
             self.scale.fault =
-                Some("This frame is of another scanner, probe or preset than those checked before: check each by itself.".into());
+                Some("This frame is of another scanner, probe, preset or day than those checked before: check each by itself.".into());
             return;
         }
         self.scale.checked.retain(|c| c.key != now.key);
@@ -425,7 +445,8 @@ impl Session {
 
     fn keep_check(&mut self) -> Vec<Effect> {
         let by = self.reader().trim().to_owned();
-        let (Some(first), Some(definition)) = (self.scale.checked.first().cloned(), self.scale.phantom().cloned()) else {
+        let (Some(first), Some(definition), false) = (self.scale.checked.first().cloned(), self.scale.phantom().cloned(), self.scale.busy)
+        else {
             return Vec::new();
         };
         let lacks = if by.is_empty() {
@@ -442,6 +463,8 @@ impl Session {
             return Vec::new();
         };
         let made = Made { checked_on, made_at: String::new(), by, scanner, preset: first.preset };
+        // A second press must not keep it twice.
+        self.scale.busy = true;
         let checks = self.scale.checked.iter().map(|c| c.check.clone()).collect();
         vec![Effect::Scale(ScaleEffect::Keep(Box::new(made), checks, Box::new(definition)))]
     }

@@ -25,8 +25,8 @@ pub enum TeachingAction {
     Step(i32),
     /// Go to the next frame that is not decided.
     NextOpen,
-    /// The cleaned picture of a frame with so many boxes; an error in words otherwise.
-    Picture(usize, usize, Result<Arc<Frame>, String>),
+    /// The cleaned picture of a frame, in the state of the set of that number; an error in words otherwise.
+    Picture(usize, u64, Result<Arc<Frame>, String>),
     /// The reader looked at the picture and found nothing in it that tells who was examined.
     Approve,
     /// Leave the frame out.
@@ -54,8 +54,8 @@ pub enum TeachingAction {
 pub enum TeachingEffect {
     /// Prepare a set from these files.
     Prepare(Vec<PathBuf>),
-    /// Make the cleaned picture of a frame.
-    Picture(Box<TeachingSet>, usize),
+    /// Make the cleaned picture of a frame; the state of the set is of that number.
+    Picture(Box<TeachingSet>, usize, u64),
     /// Keep the set as it is.
     Keep(Box<TeachingSet>),
     /// Forget what is kept.
@@ -69,7 +69,9 @@ pub enum TeachingEffect {
 pub struct Teaching {
     set: Option<TeachingSet>,
     place: usize,
-    picture: Option<(usize, usize, Arc<Frame>)>,
+    /// Goes up with every change of what a picture would show, so that none is taken for another: another set, another box.
+    state: u64,
+    picture: Option<(usize, u64, Arc<Frame>)>,
     picture_error: Option<String>,
     busy: Option<&'static str>,
     typed_folder: String,
@@ -93,8 +95,14 @@ impl Teaching {
     /// Its cleaned picture as it would be written, once it is there.
     #[must_use]
     pub fn picture(&self) -> Option<&Arc<Frame>> {
-        let (place, frame) = self.frame()?;
-        self.picture.as_ref().filter(|(i, blanks, _)| *i == place && *blanks == frame.blanked.len()).map(|(_, _, p)| p)
+        let (place, _) = self.frame()?;
+        self.picture.as_ref().filter(|(i, state, _)| *i == place && *state == self.state).map(|(_, _, p)| p)
+    }
+
+    /// The number of the state that its picture is of.
+    #[must_use]
+    pub const fn state(&self) -> u64 {
+        self.state
     }
 
     /// Why it cannot be shown.
@@ -145,7 +153,7 @@ impl Teaching {
         self.picture_error = None;
         match (&self.set, self.picture()) {
             (Some(set), None) if self.frame().is_some() => {
-                vec![Effect::Teaching(TeachingEffect::Picture(Box::new(set.clone()), self.place))]
+                vec![Effect::Teaching(TeachingEffect::Picture(Box::new(set.clone()), self.place, self.state))]
             }
             _ => Vec::new(),
         }
@@ -189,6 +197,7 @@ impl Session {
             TeachingAction::Left(set) => {
                 if self.teaching.set.is_none() {
                     self.teaching.set = Some(*set);
+                    self.teaching.state += 1;
                     return self.teaching.ask_picture();
                 }
                 Vec::new()
@@ -199,11 +208,11 @@ impl Session {
                 self.teaching.go_to(to)
             }
             TeachingAction::NextOpen => self.teaching.next_open(),
-            TeachingAction::Picture(place, blanks, result) => {
+            TeachingAction::Picture(place, state, result) => {
                 // Answers come in their own time: one for a frame that is no longer shown must not take the place of the right one.
-                let wanted = self.teaching.frame().is_some_and(|(i, f)| i == place && f.blanked.len() == blanks);
+                let wanted = self.teaching.place == place && self.teaching.state == state;
                 match result {
-                    Ok(picture) if wanted => self.teaching.picture = Some((place, blanks, picture)),
+                    Ok(picture) if wanted => self.teaching.picture = Some((place, state, picture)),
                     Err(why) if wanted => self.teaching.picture_error = Some(why),
                     _ => {}
                 }
@@ -217,10 +226,12 @@ impl Session {
             TeachingAction::LeaveOutFile => self.leave_out_file(),
             TeachingAction::Blank(area) => {
                 let place = self.teaching.place;
+                self.teaching.state += 1;
                 self.change_teaching(|set| set.blank(place, area), false)
             }
             TeachingAction::TakeBackBlank => {
                 let place = self.teaching.place;
+                self.teaching.state += 1;
                 self.change_teaching(|set| set.take_back_blank(place), false)
             }
             TeachingAction::TypeFolder(text) => {
@@ -238,7 +249,7 @@ impl Session {
             }
             TeachingAction::AskForget => toggle(&mut self.teaching.asks),
             TeachingAction::Forget => {
-                self.teaching = Teaching::default();
+                self.teaching = Teaching { state: self.teaching.state + 1, ..Teaching::default() };
                 vec![Effect::Teaching(TeachingEffect::Forget)]
             }
         }

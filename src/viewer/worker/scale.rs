@@ -22,7 +22,7 @@ pub(super) fn carry_out(effect: ScaleEffect, data_dir: &Path) -> Action {
     Action::Scale(match effect {
         ScaleEffect::Check(key, frame, geometry, definition) => {
             let check = phantom::check(&frame, &geometry, &definition);
-            ScaleAction::Checked(key, check.map(Box::new).map_err(|e| e.message()))
+            ScaleAction::Checked(key, definition.id.clone(), check.map(Box::new).map_err(|e| e.message()))
         }
         ScaleEffect::Keep(made, checks, definition) => {
             let kept = || -> Result<ScaleCheck> {

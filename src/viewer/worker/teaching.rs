@@ -35,9 +35,8 @@ pub(super) fn carry_out(effect: TeachingEffect, data_dir: &Path, records: &Path)
     let failed = |e: crate::error::Error| e.message();
     let answer = match effect {
         TeachingEffect::Prepare(paths) => TeachingAction::Prepared(prepare(&paths).map(Box::new).map_err(failed)),
-        TeachingEffect::Picture(set, index) => {
-            let blanks = set.frames().get(index).map_or(0, |f| f.blanked.len());
-            TeachingAction::Picture(index, blanks, set.picture(index).map(Arc::new).map_err(failed))
+        TeachingEffect::Picture(set, index, state) => {
+            TeachingAction::Picture(index, state, set.picture(index).map(Arc::new).map_err(failed))
         }
         TeachingEffect::Keep(set) => {
             let kept = set.to_json().and_then(|t| files::replace(&data_dir.join(DIR), FILE, t.as_bytes()));

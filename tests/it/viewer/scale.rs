@@ -141,6 +141,27 @@ fn a_ruler_is_picked_typed_confirmed_and_taken_over_only_by_choice() {
 }
 
 #[test]
+fn a_ruler_belongs_to_its_frame_and_a_landmark_ends_its_picking() {
+    let mut s = with(&[("f/a.png", bare()), ("f/b.png", bare())]);
+    let pick = |s: &mut Session| {
+        let _ = act(s, Do::PickRuler);
+        let _ = act(s, Do::RulerAt(PxPoint::new(602.0, 41.0)));
+    };
+    pick(&mut s);
+    let _ = act(&mut s, Do::RulerAt(PxPoint::new(603.0, 420.0)));
+    assert!(s.scale().ruler().found.is_some());
+    let _ = s.apply(Action::GoTo(key("f/b.png")));
+    let _ = s.apply(Action::Decoded(key("f/b.png"), Ok(Arc::new(ticked("f/b.png")))));
+    assert!(s.scale().ruler().found.is_none(), "ticks of one frame never scale another");
+    for end in [Action::Arm(Mark::InternalOs), Action::Escape] {
+        let _ = s.apply(Action::PutDown);
+        pick(&mut s);
+        let _ = s.apply(end);
+        assert!(!s.scale().ruler().picking && s.scale().ruler().first.is_none());
+    }
+}
+
+#[test]
 fn a_phantom_is_checked_kept_and_then_stands_behind_readings() {
     let d = phantom("endocavity-10").unwrap();
     let (frame, geometry, _) = seen(&d, &Seen { mm_per_px: [0.2; 2], header_mm_per_px: [0.2; 2], ..Seen::default() });
@@ -150,15 +171,18 @@ fn a_phantom_is_checked_kept_and_then_stands_behind_readings() {
     let _ = act(&mut s, Do::ChoosePhantom("endocavity-10".into()));
     let effects = act(&mut s, Do::CheckFrame);
     assert!(matches!(&effects[..], [Effect::Scale(ScaleEffect::Check(..))]) && s.scale().busy());
-    let _ = act(&mut s, Do::Checked(key("p.dcm"), Err("too few pins were found".into())));
+    let _ = act(&mut s, Do::Checked(key("p.dcm"), "endocavity-10".into(), Err("too few pins were found".into())));
     assert!(s.scale().fault().unwrap().contains("too few") && s.scale().together().is_none());
     let done = check(&frame, &geometry, &d).unwrap();
-    let _ = act(&mut s, Do::Checked(key("p.dcm"), Ok(Box::new(done))));
+    let _ = act(&mut s, Do::Checked(key("p.dcm"), "endocavity-10".into(), Ok(Box::new(done.clone()))));
     assert_eq!(s.scale().together().unwrap().verdict(), osspan::phantom::Verdict::Within);
     // The invented file names no scanner: such a check belongs to nobody.
     assert!(act(&mut s, Do::Keep).is_empty() && s.messages().last().unwrap().contains("does not name its scanner"));
     let _ = act(&mut s, Do::ChoosePhantom("grid-10".into()));
     assert!(s.scale().checked().is_empty(), "another phantom begins anew");
+    // What was still being looked for on the phantom before says nothing of this one's grid.
+    let _ = act(&mut s, Do::Checked(key("p.dcm"), "endocavity-10".into(), Ok(Box::new(done))));
+    assert!(s.scale().checked().is_empty() && !s.scale().busy());
 }
 
 #[test]

@@ -44,6 +44,16 @@ fn a_set_is_prepared_approved_written_and_reads_back() {
     h.step();
     assert_eq!(h.state().session().teaching().counts().1, 0, "approved unseen");
     set_shown(&mut h);
+    // A box taken back and drawn again, or another set, is another state: no picture of before stands for it.
+    let state = h.state().session().teaching().state();
+    h.state_mut().act(vec![Action::Teaching(Do::TakeBackBlank)]);
+    h.step();
+    assert!(h.state().session().teaching().state() > state);
+    set_shown(&mut h);
+    h.state_mut().act(vec![Action::Teaching(Do::Blank(area))]);
+    h.step();
+    assert!(h.state().session().teaching().state() > state + 1);
+    set_shown(&mut h);
     let first = h.state().session().teaching().frame().unwrap().1.source.clone();
     h.key_press(Key::A);
     h.run();
