@@ -9,6 +9,7 @@ use super::output::Said;
 use super::{Done, output};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
+use crate::guideline::capital;
 use crate::guideline::{Shelf, Table};
 use crate::sheet;
 
@@ -110,9 +111,4 @@ fn print(shelf: &Shelf, out: &mut dyn Write) -> Result<()> {
         }
     }
     said.print_sources(out)
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }

@@ -2,6 +2,7 @@
 
 use super::Exam;
 use crate::context::{Answer, Bleeding, CordInsertion, DopplerOverOs, GestationalAge, PlacentalPosition, VESSEL_WIDER, WhichPlacenta};
+use crate::guideline::capital;
 use crate::guideline::{BandKind, ExplainLine, Outcome, Reason};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
@@ -357,9 +358,4 @@ fn risk_factors(exam: &Exam<'_>) -> Option<ExplainLine> {
             found.join(", ")
         ))
     })
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map(|c| c.to_uppercase().collect::<String>() + chars.as_str()).unwrap_or_default()
 }

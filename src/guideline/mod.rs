@@ -20,7 +20,7 @@ pub use effective::Effective;
 pub use explain::{ExplainLine, explain};
 pub use follow_up::FollowUp;
 pub use shelf::{Shelf, earlier, table, tables};
-pub use words::{boundary_note, headline};
+pub use words::{boundary_note, capital, headline};
 
 use serde::{Deserialize, Serialize};
 

@@ -88,7 +88,9 @@ fn list(bands: &[BandRef]) -> String {
     bands.iter().map(|b| b.label.as_str()).collect::<Vec<_>>().join("; ")
 }
 
-fn capital(text: &str) -> String {
+/// The text with its first letter large.
+#[must_use]
+pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map(|c| c.to_uppercase().collect::<String>() + chars.as_str()).unwrap_or_default()
 }

@@ -44,8 +44,6 @@ pub struct Match {
     pub shifted_fits_too: bool,
     /// The phantom's size in the frame over what the header's scale makes of it: about 1 when both are right.
     pub size: f64,
-    /// Found pins among the matched ones that the phantom does not have.
-    pub extra: usize,
 }
 
 /// A way from the phantom (mm) to the frame, in the header's millimetres: q = a·p + t.
@@ -141,14 +139,7 @@ pub fn match_pins(found: &[Pin], phantom: &Definition, mm_per_px: [f64; 2]) -> O
     }
     let far = |other: &Placing| pins.iter().any(|p| apart(other.of(*p), best.of(*p)) > 0.5 * phantom.least_spacing_mm() * best.size());
     let shifted_fits_too = fitted.iter().any(|(s, p, m)| *m == mirrored && *s >= best_score - 0.25 && far(p));
-    Some(Match {
-        extra: extra(&best, &pins, &at, pairs.len()),
-        pairs,
-        mirrored,
-        can_show_mirror: can_show_mirror(phantom),
-        shifted_fits_too,
-        size: best.size(),
-    })
+    Some(Match { pairs, mirrored, can_show_mirror: can_show_mirror(phantom), shifted_fits_too, size: best.size() })
 }
 
 fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {

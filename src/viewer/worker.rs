@@ -215,7 +215,7 @@ impl World for Worker {
 fn window_name() -> String {
     let random = files::random_key().unwrap_or_default();
     // Without randomness two windows might share a name only if they also shared a process number.
-    random.iter().take(6).fold(format!("{:x}", std::process::id()), |name, b| name + &format!("{b:02x}"))
+    format!("{:x}{}", std::process::id(), files::hex(&random[..6]))
 }
 
 fn save(store: &Store, job: &SaveJob) -> Result<Stored> {

@@ -8,6 +8,7 @@ use super::strip::name_words;
 use super::{heavy, page_of_text, plain, rule};
 use crate::caseload::DueRow;
 use crate::followup::Standing;
+use crate::guideline::capital;
 use crate::record::Patient;
 use crate::viewer::action::Action;
 use crate::viewer::session::{DueList, PlanAction as Do, Session, Telling, dates};
@@ -57,11 +58,6 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         line(ui, session, list, row, theme, actions);
         ui.add_space(6.0);
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// Who a row is of: name and number, or that there is none.

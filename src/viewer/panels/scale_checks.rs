@@ -6,6 +6,7 @@ use egui::{Color32, FontId, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2}
 use super::canvas::Picture;
 use super::context::{chip, choices};
 use super::{Side, beside, heavy, middle, plain, rule};
+use crate::guideline::capital;
 use crate::phantom::{Check, Note, Verdict};
 use crate::plot::residuals::residual_map;
 use crate::plot::scale_trend::scale_trend;
@@ -134,11 +135,6 @@ fn result(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     if ui.button("Add this check to the history").clicked() {
         actions.push(Action::Scale(Do::Keep));
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn fit_in_words(ui: &mut Ui, name: &str, c: &Check, theme: &Theme) {

@@ -5,6 +5,7 @@ use egui::{Panel, RichText, ScrollArea, Ui, vec2};
 use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
 use super::{heavy, plain, row, rule};
 use crate::guideline;
+use crate::guideline::capital;
 use crate::measure::Side;
 use crate::plot::Tone;
 use crate::reading::{Distance, Reading};
@@ -176,11 +177,6 @@ fn tone_of(reading: &Reading) -> Tone {
         Distance::Measured(m) => m.finding.nominal_kind().map_or(Tone::Near, crate::plot::distance_line::tone),
         Distance::NoScale { .. } => Tone::Near,
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|c| c.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {

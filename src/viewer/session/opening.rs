@@ -10,6 +10,7 @@ use crate::calibrate::ScaleFacts;
 use crate::frame::{Frame, FrameId};
 use crate::record::{ReadingRecord, Stored};
 use crate::viewer::action::{Effect, Found};
+use crate::viewer::page::Page;
 
 impl Session {
     pub(super) fn opened(&mut self, found: Result<Found, String>) -> Vec<Effect> {
@@ -63,6 +64,20 @@ impl Session {
     pub(super) fn go_to(&mut self, key: FrameKey) -> Vec<Effect> {
         self.pause();
         self.move_to(key)
+    }
+
+    /// Goes to the first frame of a study on the reading page, where it is open.
+    pub(super) fn go_to_study(&mut self, uid: Option<&str>) -> Vec<Effect> {
+        match self.exams.iter().find(|e| uid.is_some() && e.study() == uid).and_then(|e| e.frame_at(0)) {
+            Some(key) => {
+                self.page = Page::Reading;
+                self.go_to(key)
+            }
+            None => {
+                self.tell("The images of that exam are not open: open their folder first (F2, then F), then come back here.");
+                Vec::new()
+            }
+        }
     }
 
     /// Goes to a frame. Its picture comes from those at hand, or else is asked for.

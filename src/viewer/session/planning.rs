@@ -203,13 +203,7 @@ impl Session {
                 }
             }
             PlanAction::PutAway => planning.telling = None,
-            PlanAction::GoToStudy(uid) => {
-                if let Some(key) = self.exams.iter().find(|e| e.study() == Some(&uid)).and_then(|e| e.frame_at(0)) {
-                    self.page = Page::Reading;
-                    return self.go_to(key);
-                }
-                self.tell("That exam is not open: open its folder first.");
-            }
+            PlanAction::GoToStudy(uid) => return self.go_to_study(Some(&uid)),
             PlanAction::ToggleFromMemory => planning.from_memory = !planning.from_memory,
         }
         Vec::new()

@@ -5,7 +5,6 @@ use super::Session;
 use crate::record::{Onlooker, Role};
 use crate::review::{Awaiting, ExamReview, Order, Wish};
 use crate::viewer::action::{Action, Effect};
-use crate::viewer::page::Page;
 
 /// What can happen on the page.
 #[derive(Clone, Debug)]
@@ -207,17 +206,7 @@ impl Session {
     /// Goes to the images of a waiting exam, where they are open.
     fn read_waiting(&mut self, exam: &str) -> Vec<Effect> {
         let uid = self.review.waiting.iter().find(|w| w.exam == exam).and_then(|w| w.study_instance_uid.clone());
-        let first = self.exams.iter().find(|e| uid.is_some() && e.study() == uid.as_deref()).and_then(|e| e.frame_at(0));
-        match first {
-            Some(key) => {
-                self.page = Page::Reading;
-                self.go_to(key)
-            }
-            None => {
-                self.tell("The images of that exam are not open: open their folder first (F2, then F), then come back here.");
-                Vec::new()
-            }
-        }
+        self.go_to_study(uid.as_deref())
     }
 
     /// What may be seen has changed: the records of the open exams are read anew.
