@@ -6,14 +6,14 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
+use super::notes::NotesArgs;
 use super::phantom::PhantomCommand;
+use super::profile::ProfileArgs;
+use super::report::ReportArgs;
 use super::review::ReviewCommand;
-use crate::assist::Refinable;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
 use crate::measure::Side;
-use crate::record::Role;
-use crate::report::Avoid;
 use crate::units::PxPoint;
 
 /// Reads stored transvaginal ultrasound frames: how far the placental edge lies from the internal os, how sure that is,
@@ -174,63 +174,6 @@ pub struct ReadArgs {
     /// Print the record as JSON
     #[arg(long)]
     pub json: bool,
-}
-
-/// What `read` takes besides the distance. All of it is optional.
-#[derive(Debug, Default, Args)]
-#[command(next_help_heading = "Besides the distance")]
-pub struct NotesArgs {
-    /// External os; with the internal os it gives the cervical length
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub external_os: Option<PxPoint>,
-    /// A point of the trace along the canal, from the external os on; repeat it for each
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub canal: Vec<PxPoint>,
-    /// Where basal and chorionic plate meet, for the thickness and angle of the edge
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub plates_meet: Option<PxPoint>,
-    /// A point on the basal plate
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub basal_plate: Option<PxPoint>,
-    /// A point on the chorionic plate, opposite
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub chorionic_plate: Option<PxPoint>,
-    /// Nearest wall of a vessel outside the placenta
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub vessel: Option<PxPoint>,
-    /// Whether pulsed Doppler showed a fetal rate in it: yes, no
-    #[arg(long, value_parser = yes_or_no)]
-    pub fetal_rate: Option<bool>,
-    /// Whether a loop of cord was excluded: yes, no
-    #[arg(long, value_parser = yes_or_no)]
-    pub cord_loop_excluded: Option<bool>,
-    /// A point of the trace along the wall, from the internal os on; repeat it for each. The straight line decides
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub wall: Vec<PxPoint>,
-    /// One end of the os, for its width
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub os_end: Option<PxPoint>,
-    /// The other end of the os
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub os_other_end: Option<PxPoint>,
-    /// Attest every item of the frame's checklist but the exceptions
-    #[arg(long)]
-    pub attest: bool,
-    /// Letters of the checklist's exceptions, such as "be": see `osspan exam --checklist`
-    #[arg(long, default_value = "")]
-    pub except: String,
-    /// Another reason why the frame does not count
-    #[arg(long)]
-    pub leave_out: Option<String>,
-    /// Set of frames that this one belongs to: 2 for a rescan after 20 to 60 minutes
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=9))]
-    pub set: u8,
-    /// Take the edge assist's refined place for a landmark (vessel, basal-plate, …); both places are kept
-    #[arg(long, value_parser = word::<Refinable>)]
-    pub accept_offer: Vec<Refinable>,
-    /// Keep that a refined place was offered for a landmark and declined
-    #[arg(long, value_parser = word::<Refinable>)]
-    pub decline_offer: Vec<Refinable>,
 }
 
 /// Arguments of `exam`.
@@ -449,135 +392,6 @@ pub struct SampleArgs {
     pub records: Option<PathBuf>,
 }
 
-/// Arguments of `report`.
-#[derive(Debug, Args)]
-pub struct ReportArgs {
-    /// What to make
-    #[arg(value_enum)]
-    pub form: ReportForm,
-    /// Folder of records; the user's data folder when none is named
-    #[arg(long)]
-    pub folder: Option<PathBuf>,
-    /// Key of the patient as `find` shows it, or the patient number
-    #[arg(long)]
-    pub patient: Option<String>,
-    /// Day of the exam, YYYY-MM-DD; the newest when none is named
-    #[arg(long)]
-    pub exam: Option<Date>,
-    /// Every exam that the options leave, a file each
-    #[arg(long, requires = "out")]
-    pub all: bool,
-    /// File or folder with the images; without it there are no pictures
-    #[arg(long)]
-    pub images: Option<PathBuf>,
-    /// File or folder to write to; a file there is replaced
-    #[arg(long)]
-    pub out: Option<PathBuf>,
-    /// Size of the paper of a PDF
-    #[arg(long, value_enum, default_value = "a4")]
-    pub paper: PaperArg,
-    /// Name, number and date of birth stand in it
-    #[arg(long)]
-    pub identity: bool,
-    /// Mark it as a draft on every page
-    #[arg(long)]
-    pub draft: bool,
-    /// Other tables, windows of birth by issuing body and groups of women too
-    #[arg(long)]
-    pub full: bool,
-    /// Template of the paragraph; else note-template.txt of the data folder, else the bundled one
-    #[arg(long)]
-    pub template: Option<PathBuf>,
-    /// Language of the patient's page: en, es
-    #[arg(long, default_value = "en")]
-    pub language: String,
-    /// What the patient is told to avoid, as you choose: sex, vagina, exam, exercise, lifting, travel
-    #[arg(long, value_parser = word::<Avoid>, value_delimiter = ',')]
-    pub avoid: Vec<Avoid>,
-    /// Phone number on the patient's page
-    #[arg(long)]
-    pub phone: Option<String>,
-    /// Record that it goes to this person or place, so that a later report can name who holds a void one
-    #[arg(long)]
-    pub to: Option<String>,
-    /// Folder of what was sent; in the user's data folder when none is named
-    #[arg(long)]
-    pub sent: Option<PathBuf>,
-    /// The moment that stands on it, RFC 3339; now when not named
-    #[arg(long)]
-    pub now: Option<String>,
-    /// Tables of one's own
-    #[command(flatten)]
-    pub tables: TablesArgs,
-}
-
-/// Paper.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum PaperArg {
-    /// 210 × 297 mm
-    A4,
-    /// 8.5 × 11 inches
-    Letter,
-}
-
-impl From<PaperArg> for crate::report::pdf::Paper {
-    fn from(p: PaperArg) -> Self {
-        match p {
-            PaperArg::A4 => Self::A4,
-            PaperArg::Letter => Self::Letter,
-        }
-    }
-}
-
-/// What `report` makes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum ReportForm {
-    /// Plain text
-    Text,
-    /// One self-contained page for a browser
-    Html,
-    /// A page or more to print
-    Pdf,
-    /// A paragraph for the record system
-    Note,
-    /// The template of that paragraph, to be edited
-    Template,
-    /// A page for the patient: plain text
-    PatientText,
-    /// A page for the patient: HTML
-    PatientHtml,
-    /// A page for the patient: PDF
-    PatientPdf,
-}
-
-impl ReportForm {
-    /// How the names of its files begin.
-    #[must_use]
-    pub const fn stem(self) -> &'static str {
-        match self {
-            Self::Text | Self::Html | Self::Pdf => "report",
-            Self::Note | Self::Template => "note",
-            Self::PatientText | Self::PatientHtml | Self::PatientPdf => "patient",
-        }
-    }
-
-    /// How they end.
-    #[must_use]
-    pub const fn ending(self) -> &'static str {
-        match self {
-            Self::Text | Self::Note | Self::Template | Self::PatientText => "txt",
-            Self::Html | Self::PatientHtml => "html",
-            Self::Pdf | Self::PatientPdf => "pdf",
-        }
-    }
-
-    /// Whether it can go to the terminal.
-    #[must_use]
-    pub const fn is_text(self) -> bool {
-        !matches!(self, Self::Pdf | Self::PatientPdf)
-    }
-}
-
 /// The stated side on the command line.
 #[derive(Clone, Copy, Debug, ValueEnum)]
 pub enum SideArg {
@@ -600,7 +414,7 @@ impl From<SideArg> for Side {
 }
 
 /// One of a context field's own words ("empty", "full"), as records spell them.
-fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
+pub(super) fn word<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|e| e.to_string())
 }
 
@@ -610,7 +424,7 @@ fn caesareans(text: &str) -> Result<u8, String> {
 }
 
 /// "yes" or "no".
-fn yes_or_no(text: &str) -> Result<bool, String> {
+pub(super) fn yes_or_no(text: &str) -> Result<bool, String> {
     match text {
         "yes" => Ok(true),
         "no" => Ok(false),
@@ -619,7 +433,7 @@ fn yes_or_no(text: &str) -> Result<bool, String> {
 }
 
 /// A point: "12.5,40" with decimal points, or "12,5;40" where commas may be decimal.
-fn point(text: &str) -> Result<PxPoint, String> {
+pub(super) fn point(text: &str) -> Result<PxPoint, String> {
     let wanted = "expected two numbers of pixels such as 412.5,300 (or 412,5;300 with decimal commas)";
     let (x, y) = match text.split_once(';') {
         Some((x, y)) => (decimal(x)?, decimal(y)?),
@@ -650,25 +464,4 @@ mod tests {
         assert!(point("1,2,3").is_err());
         assert!(decimal("NaN").is_err());
     }
-}
-
-/// Arguments of `profile`.
-#[derive(Debug, Args)]
-pub struct ProfileArgs {
-    /// The name that records carry
-    #[arg(long)]
-    pub reader: Option<String>,
-    /// What the reader is in the department
-    #[arg(long, value_parser = role)]
-    pub role: Option<Role>,
-    /// Take somebody's key as known: NAME=KEY, as profile prints them at their workstation
-    #[arg(long)]
-    pub know: Option<String>,
-    /// Seal this reader's key under a passphrase, read from the first line of standard input
-    #[arg(long)]
-    pub seal: bool,
-}
-
-fn role(text: &str) -> Result<Role, String> {
-    Role::ALL.into_iter().find(|r| r.words() == text).ok_or_else(|| format!("expected sonographer, reviewer or trainee, found \"{text}\""))
 }

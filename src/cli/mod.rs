@@ -25,11 +25,14 @@ mod told;
 mod verify;
 
 pub use args::{
-    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, NotesArgs, PaperArg,
-    ProfileArgs, ReadArgs, ReportArgs, ReportForm, SampleArgs, SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
+    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs,
+    SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
+pub use notes::NotesArgs;
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
+pub use profile::ProfileArgs;
+pub use report::{PaperArg, ReportArgs, ReportForm};
 pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
 
 use std::io::Write;

@@ -2,7 +2,9 @@
 
 use std::io::Write;
 
-use super::args::NotesArgs;
+use clap::Args;
+
+use super::args::{point, word, yes_or_no};
 use super::output::{self, Said};
 use crate::assist::{self, Assisted, Refinable};
 use crate::calibrate::Calibration;
@@ -13,6 +15,63 @@ use crate::measure::more::MoreLandmarks;
 use crate::measure::{EdgeMark, Landmarks};
 use crate::reading::Reading;
 use crate::units::PxPoint;
+
+/// What `read` takes besides the distance. All of it is optional.
+#[derive(Debug, Default, Args)]
+#[command(next_help_heading = "Besides the distance")]
+pub struct NotesArgs {
+    /// External os; with the internal os it gives the cervical length
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub external_os: Option<PxPoint>,
+    /// A point of the trace along the canal, from the external os on; repeat it for each
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub canal: Vec<PxPoint>,
+    /// Where basal and chorionic plate meet, for the thickness and angle of the edge
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub plates_meet: Option<PxPoint>,
+    /// A point on the basal plate
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub basal_plate: Option<PxPoint>,
+    /// A point on the chorionic plate, opposite
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub chorionic_plate: Option<PxPoint>,
+    /// Nearest wall of a vessel outside the placenta
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub vessel: Option<PxPoint>,
+    /// Whether pulsed Doppler showed a fetal rate in it: yes, no
+    #[arg(long, value_parser = yes_or_no)]
+    pub fetal_rate: Option<bool>,
+    /// Whether a loop of cord was excluded: yes, no
+    #[arg(long, value_parser = yes_or_no)]
+    pub cord_loop_excluded: Option<bool>,
+    /// A point of the trace along the wall, from the internal os on; repeat it for each. The straight line decides
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub wall: Vec<PxPoint>,
+    /// One end of the os, for its width
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub os_end: Option<PxPoint>,
+    /// The other end of the os
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub os_other_end: Option<PxPoint>,
+    /// Attest every item of the frame's checklist but the exceptions
+    #[arg(long)]
+    pub attest: bool,
+    /// Letters of the checklist's exceptions, such as "be": see `osspan exam --checklist`
+    #[arg(long, default_value = "")]
+    pub except: String,
+    /// Another reason why the frame does not count
+    #[arg(long)]
+    pub leave_out: Option<String>,
+    /// Set of frames that this one belongs to: 2 for a rescan after 20 to 60 minutes
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=9))]
+    pub set: u8,
+    /// Take the edge assist's refined place for a landmark (vessel, basal-plate, …); both places are kept
+    #[arg(long, value_parser = word::<Refinable>)]
+    pub accept_offer: Vec<Refinable>,
+    /// Keep that a refined place was offered for a landmark and declined
+    #[arg(long, value_parser = word::<Refinable>)]
+    pub decline_offer: Vec<Refinable>,
+}
 
 /// The notes that the arguments make. Accepted offers move their landmarks.
 ///

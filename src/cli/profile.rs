@@ -4,11 +4,33 @@ use std::io::{BufRead, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::args::ProfileArgs;
+use clap::Args;
+
 use super::{Done, output};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, ReaderKey, Settings};
 use crate::record::{Onlooker, Role, Signer, Store};
+
+/// Arguments of `profile`.
+#[derive(Debug, Args)]
+pub struct ProfileArgs {
+    /// The name that records carry
+    #[arg(long)]
+    pub reader: Option<String>,
+    /// What the reader is in the department
+    #[arg(long, value_parser = role)]
+    pub role: Option<Role>,
+    /// Take somebody's key as known: NAME=KEY, as profile prints them at their workstation
+    #[arg(long)]
+    pub know: Option<String>,
+    /// Seal this reader's key under a passphrase, read from the first line of standard input
+    #[arg(long)]
+    pub seal: bool,
+}
+
+fn role(text: &str) -> Result<Role, String> {
+    Role::ALL.into_iter().find(|r| r.words() == text).ok_or_else(|| format!("expected sonographer, reviewer or trainee, found \"{text}\""))
+}
 
 /// The keys that are known here, in the user's data folder.
 const SIGNERS: &str = "signers.json";

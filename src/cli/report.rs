@@ -7,7 +7,10 @@ use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use super::args::{ReportArgs, ReportForm};
+use clap::{Args, ValueEnum};
+use jiff::civil::Date;
+
+use super::args::{TablesArgs, word};
 use super::{Done, output, profile, tables};
 use crate::caseload::{Caseload, Woman, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
@@ -17,8 +20,137 @@ use crate::guideline::Shelf;
 use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::record::{ReadingRecord, Signer};
-use crate::report::{self, Choices, Images, Issued, Language, PatientPage, Raster, Report, Request};
+use crate::report::{self, Avoid, Choices, Images, Issued, Language, PatientPage, Raster, Report, Request};
 use crate::review::{ExamReview, exams, not_standing};
+
+/// Arguments of `report`.
+#[derive(Debug, Args)]
+pub struct ReportArgs {
+    /// What to make
+    #[arg(value_enum)]
+    pub form: ReportForm,
+    /// Folder of records; the user's data folder when none is named
+    #[arg(long)]
+    pub folder: Option<PathBuf>,
+    /// Key of the patient as `find` shows it, or the patient number
+    #[arg(long)]
+    pub patient: Option<String>,
+    /// Day of the exam, YYYY-MM-DD; the newest when none is named
+    #[arg(long)]
+    pub exam: Option<Date>,
+    /// Every exam that the options leave, a file each
+    #[arg(long, requires = "out")]
+    pub all: bool,
+    /// File or folder with the images; without it there are no pictures
+    #[arg(long)]
+    pub images: Option<PathBuf>,
+    /// File or folder to write to; a file there is replaced
+    #[arg(long)]
+    pub out: Option<PathBuf>,
+    /// Size of the paper of a PDF
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: PaperArg,
+    /// Name, number and date of birth stand in it
+    #[arg(long)]
+    pub identity: bool,
+    /// Mark it as a draft on every page
+    #[arg(long)]
+    pub draft: bool,
+    /// Other tables, windows of birth by issuing body and groups of women too
+    #[arg(long)]
+    pub full: bool,
+    /// Template of the paragraph; else note-template.txt of the data folder, else the bundled one
+    #[arg(long)]
+    pub template: Option<PathBuf>,
+    /// Language of the patient's page: en, es
+    #[arg(long, default_value = "en")]
+    pub language: String,
+    /// What the patient is told to avoid, as you choose: sex, vagina, exam, exercise, lifting, travel
+    #[arg(long, value_parser = word::<Avoid>, value_delimiter = ',')]
+    pub avoid: Vec<Avoid>,
+    /// Phone number on the patient's page
+    #[arg(long)]
+    pub phone: Option<String>,
+    /// Record that it goes to this person or place, so that a later report can name who holds a void one
+    #[arg(long)]
+    pub to: Option<String>,
+    /// Folder of what was sent; in the user's data folder when none is named
+    #[arg(long)]
+    pub sent: Option<PathBuf>,
+    /// The moment that stands on it, RFC 3339; now when not named
+    #[arg(long)]
+    pub now: Option<String>,
+    /// Tables of one's own
+    #[command(flatten)]
+    pub tables: TablesArgs,
+}
+
+/// Paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum PaperArg {
+    /// 210 × 297 mm
+    A4,
+    /// 8.5 × 11 inches
+    Letter,
+}
+
+impl From<PaperArg> for crate::report::pdf::Paper {
+    fn from(p: PaperArg) -> Self {
+        match p {
+            PaperArg::A4 => Self::A4,
+            PaperArg::Letter => Self::Letter,
+        }
+    }
+}
+
+/// What `report` makes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ReportForm {
+    /// Plain text
+    Text,
+    /// One self-contained page for a browser
+    Html,
+    /// A page or more to print
+    Pdf,
+    /// A paragraph for the record system
+    Note,
+    /// The template of that paragraph, to be edited
+    Template,
+    /// A page for the patient: plain text
+    PatientText,
+    /// A page for the patient: HTML
+    PatientHtml,
+    /// A page for the patient: PDF
+    PatientPdf,
+}
+
+impl ReportForm {
+    /// How the names of its files begin.
+    #[must_use]
+    pub const fn stem(self) -> &'static str {
+        match self {
+            Self::Text | Self::Html | Self::Pdf => "report",
+            Self::Note | Self::Template => "note",
+            Self::PatientText | Self::PatientHtml | Self::PatientPdf => "patient",
+        }
+    }
+
+    /// How they end.
+    #[must_use]
+    pub const fn ending(self) -> &'static str {
+        match self {
+            Self::Text | Self::Note | Self::Template | Self::PatientText => "txt",
+            Self::Html | Self::PatientHtml => "html",
+            Self::Pdf | Self::PatientPdf => "pdf",
+        }
+    }
+
+    /// Whether it can go to the terminal.
+    #[must_use]
+    pub const fn is_text(self) -> bool {
+        !matches!(self, Self::Pdf | Self::PatientPdf)
+    }
+}
 
 pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
     if args.form == ReportForm::Template {
