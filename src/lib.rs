@@ -59,6 +59,8 @@ pub mod synth;
 
 pub mod sample;
 
+pub mod practice;
+
 pub mod interchange;
 
 pub mod plot;

@@ -244,7 +244,10 @@ fn distance(exam: &Exam<'_>, scale: Scale) -> Vec<ExplainLine> {
         out.push(own(detail, &row, "how this program propagates uncertainty"));
     }
     for term in &m.terms {
-        let text = format!("{}: {:.2} mm (one SD)", term.kind.words(), term.u_mm.get());
+        let mut text = format!("{}: {:.2} mm (one SD)", term.kind.words(), term.u_mm.get());
+        if term.method == measure::own_placement::METHOD {
+            text.push_str(&format!("; {}", term.source.text));
+        }
         out.push(ExplainLine { text, row: format!("program / {}", term.method), source: term.source.clone() });
     }
     out

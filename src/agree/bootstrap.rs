@@ -4,6 +4,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use serde::{Deserialize, Serialize};
 
+use super::quantiles::of_sorted;
 use super::{Estimate, cannot};
 use crate::error::Result;
 
@@ -40,15 +41,6 @@ pub(crate) fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
     }
 }
 
-/// Quantile of sorted values by straight interpolation between them.
-fn quantile(sorted: &[f64], p: f64) -> Option<f64> {
-    let place = p * (sorted.len().checked_sub(1)? as f64);
-    let (i, rest) = (place.floor(), place.fract());
-    let low = sorted.get(i as usize)?;
-    let high = sorted.get(i as usize + 1).unwrap_or(low);
-    Some(low + rest * (high - low))
-}
-
 /// `statistic` of all clusters, and its 2.5 % and 97.5 % points over `replicates` resamples of as many clusters.
 ///
 /// # Errors
@@ -78,6 +70,6 @@ pub fn cluster_bootstrap<C>(clusters: &[C], replicates: u32, seed: u64, statisti
         return Err(cannot(what, "a figure from nearly every resample", format!("none from {without} of {replicates}")));
     }
     found.sort_by(f64::total_cmp);
-    let estimate = Estimate { value, low: quantile(&found, 0.025), high: quantile(&found, 0.975) };
+    let estimate = Estimate { value, low: of_sorted(&found, 0.025), high: of_sorted(&found, 0.975) };
     Ok(Bootstrap { estimate, clusters: clusters.len(), replicates: made, without, seed })
 }

@@ -330,5 +330,6 @@ pub fn own_repeatability(nested: &Nested) -> Result<Repeatability> {
         },
         degrees_of_freedom: Some(total.degrees),
         readings: None,
+        own_placement: None,
     })
 }

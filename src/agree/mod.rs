@@ -11,7 +11,7 @@ pub mod icc;
 pub mod kappa;
 pub mod own;
 pub mod planning;
-mod quantiles;
+pub(crate) mod quantiles;
 pub mod study;
 
 use serde::{Deserialize, Serialize};

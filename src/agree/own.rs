@@ -13,7 +13,9 @@
 use super::study::{Options, own_of, readings};
 use crate::error::ErrorKind;
 use crate::measure::Repeatability;
+use crate::measure::own_placement::widened;
 use crate::record::ReadingRecord;
+use crate::units::Mm;
 
 /// The repeatability for a new reading, and why it is this one.
 #[derive(Clone, Debug, PartialEq)]
@@ -31,6 +33,13 @@ impl InUse {
         Self { repeatability: Repeatability::assumed_total(), why_assumed: Some(why.into()) }
     }
 
+    /// The same, widened by this reader's errors in practice where they spread wider; never narrower.
+    #[must_use]
+    pub fn widened_by(mut self, errors_mm: &[Mm], consented_at: &str) -> Self {
+        self.repeatability = widened(&self.repeatability, errors_mm, consented_at);
+        self
+    }
+
     /// Which is in use and from how many readings, in words.
     #[must_use]
     pub fn words(&self) -> String {
@@ -42,6 +51,13 @@ impl InUse {
 #[must_use]
 pub fn words(r: &Repeatability, why_assumed: Option<&str>) -> String {
     let sd = r.sd_mm.get();
+    if let Some(own) = &r.own_placement {
+        return format!(
+            "SD {sd:.2} mm, widened by your consent: your own placement on {} practice frames, bias included. Without it: {}",
+            own.errors_mm.len(),
+            words(&own.without, why_assumed)
+        );
+    }
     if r.assumed {
         let why = why_assumed.map_or(String::new(), |w| format!(" {w}"));
         return format!("SD {sd:.2} mm, assumed: a proxy, not this department's own.{why}");

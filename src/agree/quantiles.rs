@@ -23,7 +23,7 @@ fn polish(start: f64, p: f64, cdf: impl Fn(f64) -> f64, density: impl Fn(f64) ->
 }
 
 /// Quantile of Student's t; `None` unless `df` > 0 and 0 < p < 1.
-pub(super) fn t(p: f64, df: f64) -> Option<f64> {
+pub(crate) fn t(p: f64, df: f64) -> Option<f64> {
     let d = StudentsT::new(0.0, 1.0, df).ok()?;
     inside(p)?;
     Some(polish(d.inverse_cdf(p), p, |x| d.cdf(x), |x| d.pdf(x)))
@@ -36,7 +36,7 @@ pub(super) fn t_two_sided(value: f64, df: f64) -> Option<f64> {
 }
 
 /// Quantile of chi-squared.
-pub(super) fn chi_squared(p: f64, df: f64) -> Option<f64> {
+pub(crate) fn chi_squared(p: f64, df: f64) -> Option<f64> {
     let d = ChiSquared::new(df).ok()?;
     inside(p)?;
     Some(polish(d.inverse_cdf(p), p, |x| d.cdf(x), |x| d.pdf(x)))
@@ -52,6 +52,15 @@ pub(super) fn f(p: f64, df1: f64, df2: f64) -> Option<f64> {
     let d = FisherSnedecor::new(df1, df2).ok()?;
     inside(p)?;
     Some(polish(d.inverse_cdf(p), p, |x| d.cdf(x), |x| d.pdf(x)))
+}
+
+/// Quantile of sorted values by straight interpolation between them.
+pub(crate) fn of_sorted(sorted: &[f64], p: f64) -> Option<f64> {
+    let place = p * (sorted.len().checked_sub(1)? as f64);
+    let (i, rest) = (place.floor(), place.fract());
+    let low = sorted.get(i as usize)?;
+    let high = sorted.get(i as usize + 1).unwrap_or(low);
+    Some(low + rest * (high - low))
 }
 
 fn inside(p: f64) -> Option<()> {

@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use super::export::ExportCommand;
 use super::notes::NotesArgs;
 use super::phantom::PhantomCommand;
+use super::practice::PracticeCommand;
 use super::profile::ProfileArgs;
 use super::report::ReportArgs;
 use super::review::ReviewCommand;
@@ -61,6 +62,9 @@ pub enum Command {
     /// Check a scanner's scale on a distance phantom, and the history of such checks
     #[command(subcommand)]
     Phantom(PhantomCommand),
+    /// Practise on frames of known truth: levels, next, submit, score, export, consent; a lead adds own cases
+    #[command(subcommand)]
+    Practice(PracticeCommand),
     /// Who reads here, as what and with which key; and whose keys are known
     Profile(ProfileArgs),
     /// The second reader: queue, comparing, agreeing, settling, returning, signing

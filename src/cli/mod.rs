@@ -14,6 +14,7 @@ mod list;
 mod notes;
 mod output;
 mod phantom;
+mod practice;
 pub(crate) mod profile;
 mod read;
 mod report;
@@ -31,6 +32,9 @@ pub use args::{
 pub use export::{ExportCommand, FrameNumbers};
 pub use notes::NotesArgs;
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
+pub use practice::{
+    AddArgs, AnswerArgs, ConsentArgs, NextArgs, PracticeCommand, PracticeExportArgs, ReasonArg, SubmitArgs, WhoArgs, YesNo,
+};
 pub use profile::ProfileArgs;
 pub use report::{PaperArg, ReportArgs, ReportForm};
 pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
@@ -61,6 +65,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Guidelines(a) => tables::run(a, &mut out),
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Phantom(a) => phantom::run(a, &mut out),
+        Command::Practice(a) => practice::run(a, &mut out),
         Command::Report(a) => report::run(a, &mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };

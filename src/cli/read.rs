@@ -19,6 +19,7 @@ use crate::frame::{Frame, Geometry};
 use crate::guideline::Table;
 use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Side, words};
+use crate::practice::Desk;
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Origin, ReadingRecord};
 use crate::scanners;
@@ -84,7 +85,11 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     let store = profile::store(&folder)?;
     // A record that cannot be read takes no part; `verify` names it.
     let known: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
-    let in_use = own::in_use(&known);
+    let mut in_use = own::in_use(&known);
+    if let Some(reader) = args.reader.as_deref().filter(|r| !r.trim().is_empty()) {
+        // By the reader's consent their own placement in practice widens it; it never narrows it.
+        in_use = Desk::open(&files::data_dir()?, reader)?.placement()?.widen(in_use);
+    }
     let repeatability = in_use.repeatability.clone();
     let inputs = Inputs {
         geometry: file.geometry(),

@@ -71,6 +71,7 @@ attributes! {
     HIGH = HIGH_BIT, "High Bit";
     REPRESENTATION = PIXEL_REPRESENTATION, "Pixel Representation";
     BURNED_IN = BURNED_IN_ANNOTATION, "Burned In Annotation";
+    IDENTITY_REMOVED = PATIENT_IDENTITY_REMOVED, "Patient Identity Removed";
     RED_DESCRIPTOR = RED_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, "Red Palette Color Lookup Table Descriptor";
     GREEN_DESCRIPTOR = GREEN_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, "Green Palette Color Lookup Table Descriptor";
     BLUE_DESCRIPTOR = BLUE_PALETTE_COLOR_LOOKUP_TABLE_DESCRIPTOR, "Blue Palette Color Lookup Table Descriptor";

@@ -9,6 +9,7 @@ use crate::error::{Error, ErrorKind, Result};
 
 const DIR: &str = "keys";
 const SIGNING: &str = "checkpoint.seed";
+const PRACTICE: &str = "practice.seed";
 
 /// 32 bytes from the system's source of randomness.
 ///
@@ -27,6 +28,14 @@ pub fn random_key() -> Result<[u8; 32]> {
 /// [`ErrorKind::Io`], [`ErrorKind::Format`] when the file is not a seed.
 pub fn signing_seed(data_dir: &Path) -> Result<[u8; 32]> {
     seed_in(&data_dir.join(DIR), SIGNING)
+}
+
+/// The secret that the practice cases of a data folder are made from; made on first use, readable by this user alone.
+///
+/// # Errors
+/// As [`signing_seed`].
+pub fn practice_secret(data_dir: &Path) -> Result<[u8; 32]> {
+    seed_in(&data_dir.join(DIR), PRACTICE)
 }
 
 fn seed_in(dir: &Path, name: &str) -> Result<[u8; 32]> {

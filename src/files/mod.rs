@@ -7,7 +7,7 @@ mod settings;
 mod sign;
 mod tree;
 
-pub use keys::{ReaderKey, random_key, reader_key, seal_reader_key, signing_seed};
+pub use keys::{ReaderKey, practice_secret, random_key, reader_key, seal_reader_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
 pub use seal::{seal, unseal};
 pub use settings::Settings;
@@ -60,6 +60,12 @@ pub fn tables_dir() -> Result<PathBuf> {
 #[must_use]
 pub fn drafts_in(data_dir: &Path) -> PathBuf {
     data_dir.join("drafts")
+}
+
+/// Where practice is kept in a data folder, apart from clinical records.
+#[must_use]
+pub fn practice_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("practice")
 }
 
 /// Where this user's history of scale checks is kept.
@@ -127,6 +133,14 @@ pub fn read_bytes(path: &Path, limit: u64) -> Result<Vec<u8>> {
 pub fn read_text(path: &Path, limit: u64) -> Result<String> {
     String::from_utf8(read_bytes(path, limit)?)
         .map_err(|_| Error::new(ErrorKind::Format, "the file is not text").expected("UTF-8").found("other bytes").at(path))
+}
+
+/// As [`read_text`]; `None` when there is no such file.
+///
+/// # Errors
+/// As [`read_text`].
+pub fn read_text_if_there(path: &Path, limit: u64) -> Result<Option<String>> {
+    if path.exists() { read_text(path, limit).map(Some) } else { Ok(None) }
 }
 
 /// Removes a file; one that is not there is no error.

@@ -199,6 +199,8 @@ impl TeachingSet {
         let assumed = Repeatability::assumed_total();
         let own = Repeatability {
             source: Citation::fixed("the original department's own repeatability", Provenance::OwnAssumption),
+            // How somebody did in practice is nobody else's business.
+            own_placement: None,
             ..old.repeatability.clone()
         };
         let scale = self.clean_scale(&old.scale_facts, first)?;

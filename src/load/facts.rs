@@ -87,6 +87,8 @@ pub struct Facts {
     pub last_menstrual_date: Option<Date>,
     /// Burned In Annotation (0028,0301): `Some(true)` is YES. Absent means that nobody has looked, not that there is none.
     pub burned_in: Option<bool>,
+    /// Patient Identity Removed (0012,0062): `Some(true)` is YES.
+    pub identity_removed: Option<bool>,
 }
 
 impl Facts {
@@ -116,6 +118,7 @@ impl Facts {
             cine_rate: None,
             last_menstrual_date: None,
             burned_in: None,
+            identity_removed: None,
         }
     }
 }

@@ -165,12 +165,18 @@ fn facts(a: &Attributes, syntax: &Syntax, warnings: &mut Vec<String>) -> Facts {
         frame_time_vector_ms,
         cine_rate,
         last_menstrual_date,
-        burned_in: match a.text(at::BURNED_IN).as_deref() {
-            Some("YES") => Some(true),
-            Some("NO") => Some(false),
-            _ => None,
-        },
+        burned_in: yes_or_no(a.text(at::BURNED_IN)),
+        identity_removed: yes_or_no(a.text(at::IDENTITY_REMOVED)),
         ..Facts::empty(Kind::Dicom)
+    }
+}
+
+/// A value that the standard allows to be YES or NO.
+fn yes_or_no(text: Option<String>) -> Option<bool> {
+    match text.as_deref() {
+        Some("YES") => Some(true),
+        Some("NO") => Some(false),
+        _ => None,
     }
 }
 

@@ -86,6 +86,7 @@ pub fn published_repeatability() -> Repeatability {
         ),
         degrees_of_freedom: None,
         readings: None,
+        own_placement: None,
     }
 }
 

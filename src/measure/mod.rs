@@ -11,6 +11,7 @@ pub mod interval;
 mod length;
 pub mod more;
 pub mod os_patch;
+pub mod own_placement;
 pub mod thickness;
 pub mod vessel;
 pub mod wall;
@@ -121,6 +122,9 @@ pub struct Repeatability {
     /// How many readings it was made of, where it is the department's own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub readings: Option<u32>,
+    /// The reader's own placement in practice, where that widened it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub own_placement: Option<own_placement::OwnPlacement>,
 }
 
 impl Repeatability {
@@ -138,6 +142,7 @@ impl Repeatability {
             ),
             degrees_of_freedom: None,
             readings: None,
+            own_placement: None,
         }
     }
 }

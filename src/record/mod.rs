@@ -53,6 +53,9 @@ const fn first_rules() -> u32 {
     1
 }
 
+/// Patient ID of every practice frame: it is nobody's, and no clinical reading is made of it.
+pub const PRACTICE_NUMBER: &str = "PRACTICE-FRAME";
+
 /// Whose frame it is. Kept in the record and nowhere else: not in file names, logs or errors.
 #[derive(Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -203,6 +206,12 @@ impl ReadingRecord {
     pub fn new(inputs: &Inputs<'_>, reading: &Reading, origin: Origin) -> Result<Self> {
         if let Some(why) = reading.blocks.first() {
             return Err(Error::new(ErrorKind::Invalid, "the reading cannot be saved").found(why.clone()));
+        }
+        if origin.patient.number.as_deref().map(str::trim) == Some(PRACTICE_NUMBER) {
+            return Err(Error::new(ErrorKind::Invalid, "the reading cannot be saved")
+                .expected("a frame of a patient")
+                .found("a practice frame")
+                .remedy("Answer it on the page practice (F10) or with osspan practice submit"));
         }
         let reader = origin.reader.trim().to_owned();
         if reader.is_empty() {

@@ -12,7 +12,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::files::hex;
 use crate::frame::{Frame, FrameId};
 use crate::guideline::Shelf;
-use crate::measure::{self, Measurement};
+use crate::measure::{self, Measurement, own_placement};
 use crate::reading::{self, Distance, Inputs};
 
 /// Largest difference between a recorded number and the recomputed one, mm: room for another machine's elementary
@@ -207,6 +207,7 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
     }
     compare_more(record, again, differ);
     compare_exam(record, differ, unchecked);
+    compare_own_placement(record, differ, unchecked);
     if record.rules != cautions::RULES {
         unchecked.push(format!(
             "words and cautions follow version {} of the rules; this program has version {}",
@@ -272,6 +273,23 @@ fn compare_offers(record: &ReadingRecord, frame: &Frame, differ: &mut dyn FnMut(
         if !same {
             differ("an offer of the edge assist", format!("{again:?}"), format!("{:?}", a.offer));
         }
+    }
+}
+
+/// A repeatability that the reader's own placement in practice widened, from the errors that the record repeats.
+fn compare_own_placement(record: &ReadingRecord, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    let r = &record.repeatability;
+    let Some(own) = &r.own_placement else { return };
+    if r.method != own_placement::METHOD {
+        unchecked.push(format!("the method {} is no longer available; this program has {}", r.method, own_placement::METHOD));
+        return;
+    }
+    let again = own_placement::widened(&own.without, &own.errors_mm, &own.consented_at);
+    let same = (again.sd_mm - r.sd_mm).abs().get() <= TOLERANCE_MM
+        && again.own_placement.is_some()
+        && (again.assumed, again.degrees_of_freedom) == (r.assumed, r.degrees_of_freedom);
+    if !same {
+        differ("the repeatability widened by practice", format!("SD {}", again.sd_mm), format!("SD {}", r.sd_mm));
     }
 }
 

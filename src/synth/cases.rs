@@ -55,6 +55,19 @@ pub enum Trap {
     NoScale,
 }
 
+/// How the leading edge looks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EdgeForm {
+    /// As most are.
+    Usual,
+    /// Thin, 3 to 4.5 mm thick 10 mm from where it ends.
+    Thin,
+    /// Thick, 9 to 12 mm there.
+    Thick,
+    /// With a marginal sinus beyond it, which is no placenta; beside a free os only, 12 mm or more from it.
+    Sinus,
+}
+
 /// What is asked of a case.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Wanted {
@@ -66,6 +79,8 @@ pub struct Wanted {
     pub level: Level,
     /// What may mislead.
     pub trap: Trap,
+    /// How the edge looks.
+    pub edge: EdgeForm,
     /// Fixes all that is not asked for.
     pub seed: u64,
 }
@@ -160,6 +175,14 @@ fn draw(wanted: &Wanted, noise: &mut Noise) -> Result<Case> {
         head_radius_mm: noise.between(20.0, 42.0),
         ..Anatomy::posterior(d)
     };
+    // Drawn from a stream of its own, so that the same seed keeps all else.
+    let mut form = Noise::new(wanted.seed, 1 << 49);
+    match wanted.edge {
+        EdgeForm::Usual => {}
+        EdgeForm::Thin => anatomy.edge_thickness_mm = form.between(3.0, 4.5),
+        EdgeForm::Thick => anatomy.edge_thickness_mm = form.between(9.0, 12.0),
+        EdgeForm::Sinus => anatomy.sinus_mm = form.between(3.0, 7.0),
+    }
     if full && d > 10.0 {
         anatomy.apposed_mm = noise.between(5.0, (d - 4.0).min(14.0));
     }
@@ -202,7 +225,8 @@ mod tests {
 
     use super::*;
 
-    const ASKED: Wanted = Wanted { distance_mm: 14.0, wall: Wall::Posterior, level: Level::Usual, trap: Trap::None, seed: 1 };
+    const ASKED: Wanted =
+        Wanted { distance_mm: 14.0, wall: Wall::Posterior, level: Level::Usual, trap: Trap::None, edge: EdgeForm::Usual, seed: 1 };
 
     #[test]
     fn every_trap_is_drawn_at_every_distance_where_it_fits() {
@@ -229,6 +253,20 @@ mod tests {
                         }
                     }
                 }
+            }
+        }
+    }
+
+    #[test]
+    fn edges_are_thin_thick_or_with_a_sinus_as_asked_and_all_else_stays() {
+        for distance_mm in [-15.0, -4.0, 5.0, 14.0, 25.0] {
+            let of = |edge| case(&Wanted { distance_mm, edge, ..ASKED });
+            let usual = of(EdgeForm::Usual).unwrap();
+            let (thin, thick) = (of(EdgeForm::Thin).unwrap(), of(EdgeForm::Thick).unwrap());
+            assert!(thin.anatomy.edge_thickness_mm < 4.5 && thick.anatomy.edge_thickness_mm >= 9.0);
+            assert_eq!(thin.anatomy.cervix_length_mm, usual.anatomy.cervix_length_mm);
+            if distance_mm >= 12.0 {
+                assert!(of(EdgeForm::Sinus).unwrap().truth().unwrap().marginal_sinus.is_some());
             }
         }
     }

@@ -7,7 +7,7 @@ pub mod anatomy;
 pub mod cases;
 mod field;
 mod fit;
-mod noise;
+pub(crate) mod noise;
 pub mod object;
 pub mod phantom;
 mod render;

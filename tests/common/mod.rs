@@ -5,3 +5,4 @@ pub mod assist;
 pub mod coverage;
 pub mod exam;
 pub mod phantom;
+pub mod practice;

@@ -77,7 +77,7 @@ impl Case {
         reading::read(&self.inputs(&Repeatability::assumed_total()))
     }
 
-    fn inputs<'a>(&'a self, repeatability: &'a Repeatability) -> Inputs<'a> {
+    pub fn inputs<'a>(&'a self, repeatability: &'a Repeatability) -> Inputs<'a> {
         Inputs {
             geometry: &self.geometry,
             landmarks: &self.landmarks,

@@ -21,6 +21,7 @@ mod load;
 mod own_repeatability;
 mod phantom;
 mod plan;
+mod practice;
 mod records;
 mod records_folder;
 mod report;

@@ -13,7 +13,7 @@ use osspan::units::PxPoint;
 use common::coverage::{ANGLES_DEGREES, DISTANCES_MM, READINGS, SIDES, coverage, seed};
 
 /// Every figure there is.
-const NAMES: [&str; 5] = ["error-terms", "coverage", "exam", "phantom", "assist"];
+const NAMES: [&str; 6] = ["error-terms", "coverage", "exam", "phantom", "assist", "practice"];
 
 fn main() -> ExitCode {
     let name = std::env::args().nth(1).unwrap_or_default();
@@ -24,6 +24,7 @@ fn main() -> ExitCode {
         "phantom" => print!("{}", phantom_table()),
         "exam" => print!("{}", exam_table()),
         "assist" => print!("{}", assist_table()),
+        "practice" => print!("{}", practice_table()),
         _ => {
             eprintln!("no figure \"{name}\"; there are: {}", NAMES.join(", "));
             return ExitCode::from(2);
@@ -160,6 +161,58 @@ fn phantom_table() -> String {
             100.0 * f.shear,
             100.0 * c[0],
             100.0 * c[1]
+        ));
+    }
+    text
+}
+
+/// Simulated trainees: what the scores find of what they were given, and what the competence chart says of them.
+fn practice_table() -> String {
+    use common::practice::{CASES, KINDS, TRAINEES, recover};
+    use osspan::practice::competence::{HORIZON, Looks, RATES, chance_within};
+    let mut text = format!(
+        "{TRAINEES} simulated trainees of each kind answer {CASES} cases of levels 2 to 6. \"Held\": share of 95 % intervals that hold what was put \
+         in, aimed at 95 for bias and SD, and at 95 or more for shares.\n\n\
+         | bias, SD put in, mm | misleading frames read, good ones rejected, % | mean bias found, mm | mean SD found, mm | bias held, % | SD held, % | rejecting held, % | reading held, % | done well, % | called competent, % |\n\
+         |---|---|---:|---:|---:|---:|---:|---:|---:|---:|\n"
+    );
+    for (i, k) in KINDS.iter().enumerate() {
+        let r = recover(k, TRAINEES, 1 + i as u64);
+        let percent = |share: f64| format!("{:.0}", 100.0 * share);
+        text.push_str(&format!(
+            "| {:+.1}, {:.1} | {}, {} | {:+.2} | {:.2} | {} | {} | {} | {} | {} | {} |\n",
+            k.bias,
+            k.sd,
+            percent(k.misses),
+            percent(k.rejects),
+            r.bias,
+            r.sd,
+            percent(r.bias_held),
+            percent(r.sd_held),
+            percent(r.rejected_held),
+            percent(r.read_held),
+            percent(r.well),
+            percent(r.competent)
+        ));
+    }
+    text.push_str(&format!(
+        "\nThe competence chart (limit {}, acceptable {:.0} %, unacceptable {:.0} % failures): exact chance, in per cent, of being called competent \
+         within so many cases, and of a decline being said afterwards.\n\n\
+         | failures, % | 30 cases | {HORIZON} cases | 100 cases | decline within {HORIZON} |\n|---:|---:|---:|---:|---:|\n",
+        RATES.limit,
+        100.0 * RATES.acceptable,
+        100.0 * RATES.unacceptable
+    ));
+    for rate in [0.02, 0.05, 0.10, 0.15, 0.25, 0.40] {
+        let at = |cases, looks| format!("{:.1}", 100.0 * chance_within(cases, rate, &RATES, looks));
+        let learning = Looks::ForCompetence;
+        text.push_str(&format!(
+            "| {:.0} | {} | {} | {} | {} |\n",
+            100.0 * rate,
+            at(30, learning),
+            at(HORIZON, learning),
+            at(100, learning),
+            at(HORIZON, Looks::ForDecline)
         ));
     }
     text

@@ -25,7 +25,7 @@ const MAY_TOUCH_THE_OUTSIDE: [(&str, &str); 8] = [
 ];
 
 /// Who may use `files`, and through it the disk and the clock. All other modules are functions of what they are given.
-const MAY_USE_FILES: [&str; 9] = ["files", "load", "scanners", "record", "archive", "report", "interchange", "cli", "viewer"];
+const MAY_USE_FILES: [&str; 10] = ["files", "load", "scanners", "record", "archive", "report", "interchange", "practice", "cli", "viewer"];
 
 /// Beginnings of paths that reach files, network, environment, processes or the system's randomness.
 const OUTSIDE: [&str; 18] = [

@@ -92,6 +92,7 @@ pub fn facts(study: &str, day: jiff::civil::Date) -> Facts {
         cine_rate: None,
         last_menstrual_date: None,
         burned_in: None,
+        identity_removed: None,
     }
 }
 
