@@ -9,6 +9,8 @@ pub mod source;
 
 pub mod error;
 
+pub mod csv_text;
+
 pub mod files;
 
 pub mod estimate;

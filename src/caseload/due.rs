@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::{Caseload, SavedExam, table_or_first};
 use crate::context::{ExamContext, MAX_AGE_DAYS, TERM_DAYS, gestational_age};
+use crate::csv_text::{csv_text, words_cell};
 use crate::error::Result;
 use crate::followup::{Exam, Latest, Listed, Plan, Standing, due_list, plan};
 use crate::guideline::{Shelf, Table, table};
@@ -200,14 +201,28 @@ fn is_past(context: &ExamContext, today: Date) -> bool {
     days > i32::from(MAX_AGE_DAYS)
 }
 
-/// The list as CSV, one line a row, RFC 4180.
-#[must_use]
-pub fn rows_csv(rows: &[DueRow]) -> String {
-    let mut out = String::from("standing,woman,exam-date,age-today,next-scan-from,next-scan-to,readings,open-urgent,why,also,reading\r\n");
-    for row in rows {
+/// The list as CSV, one line a row.
+///
+/// # Errors
+/// As [`csv_text`].
+pub fn rows_csv(rows: &[DueRow]) -> Result<String> {
+    const HEADER: [&str; 11] = [
+        "standing",
+        "woman",
+        "exam-date",
+        "age-today",
+        "next-scan-from",
+        "next-scan-to",
+        "readings",
+        "open-urgent",
+        "why",
+        "also",
+        "reading",
+    ];
+    let cells = |row: &DueRow| {
         let date = |d: Option<Date>| d.map(|d| d.to_string()).unwrap_or_default();
         let (first, rest) = row.listed.standing.split_first().map_or((Standing::Nothing, &[][..]), |(f, r)| (*f, r));
-        let cells = [
+        [
             first.words().to_owned(),
             row.woman.clone(),
             date(row.exam_date),
@@ -219,15 +234,9 @@ pub fn rows_csv(rows: &[DueRow]) -> String {
             row.listed.why.clone(),
             rest.iter().map(|s| s.words()).collect::<Vec<_>>().join("; "),
             row.reading.clone().unwrap_or_default(),
-        ];
-        out.push_str(&cells.iter().map(|c| cell(c)).collect::<Vec<_>>().join(","));
-        out.push_str("\r\n");
-    }
-    out
-}
-
-/// One cell; quoted where it must be, and never taken for a formula by a spreadsheet.
-fn cell(text: &str) -> String {
-    let safe = if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() };
-    if safe.contains([',', '"', '\n', '\r']) { format!("\"{}\"", safe.replace('"', "\"\"")) } else { safe }
+        ]
+        .map(|c| words_cell(&c))
+        .to_vec()
+    };
+    csv_text(&HEADER, rows.iter().map(cells))
 }

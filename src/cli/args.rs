@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
 use super::export::ExportCommand;
+use super::hand_over::{FhirArgs, ReadingsArgs};
 use super::notes::NotesArgs;
 use super::phantom::PhantomCommand;
 use super::practice::PracticeCommand;
@@ -76,6 +77,10 @@ pub enum Command {
     Form,
     /// The report of a saved exam: text, HTML, PDF, a paragraph for the record system, or a page for the patient
     Report(ReportArgs),
+    /// Saved readings as a table for other programs: CSV, Parquet, and what its columns mean
+    Readings(ReadingsArgs),
+    /// One exam as FHIR R4: a DiagnosticReport and its Observations
+    Fhir(FhirArgs),
     /// Read the bundled sample exam from its saved landmarks
     Sample(SampleArgs),
 }

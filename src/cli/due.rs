@@ -45,7 +45,7 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
             serde_json::to_string_pretty(&rows).map_err(|e| Error::new(ErrorKind::Format, "the list cannot be written").caused_by(e))?;
         output::line(out, &text)?;
     } else if args.csv {
-        write!(out, "{}", rows_csv(&rows)).map_err(output::broken)?;
+        write!(out, "{}", rows_csv(&rows)?).map_err(output::broken)?;
     } else {
         let names = if args.names { names(&cases, &unread) } else { BTreeMap::new() };
         print(out, &rows, &names, today, &folder)?;

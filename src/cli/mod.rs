@@ -10,6 +10,8 @@ pub(crate) mod due;
 mod exam;
 mod export;
 mod find;
+mod folder;
+mod hand_over;
 mod list;
 mod notes;
 mod output;
@@ -30,6 +32,7 @@ pub use args::{
     SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
+pub use hand_over::{FhirArgs, ReadingsArgs, ReadingsForm};
 pub use notes::NotesArgs;
 pub use phantom::{CheckArgs, HistoryArgs, PhantomCommand};
 pub use practice::{
@@ -67,6 +70,8 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Phantom(a) => phantom::run(a, &mut out),
         Command::Practice(a) => practice::run(a, &mut out),
         Command::Report(a) => report::run(a, &mut out),
+        Command::Readings(a) => hand_over::readings(a, &mut out),
+        Command::Fhir(a) => hand_over::fhir(a, &mut out),
         Command::Sample(a) => sample::run(a, &mut out),
     };
     match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {

@@ -6,15 +6,15 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use super::args::SheetArgs;
+use super::folder::Folder;
 use super::sample::Sample;
-use super::{Done, output, profile, tables};
+use super::{Done, output, tables};
 use crate::caseload::{Caseload, SavedExam, table_or_first};
-use crate::error::{Error, ErrorKind, Result};
+use crate::error::{Error, Result};
 use crate::guideline::Table;
 use crate::record::ReadingRecord;
-use crate::review::{exams, not_standing};
 use crate::sample::SavedReading;
-use crate::{files, sheet};
+use crate::sheet;
 
 pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
     let (shelf, _) = tables::shelf(&args.tables.files)?;
@@ -51,26 +51,8 @@ pub(super) fn run(args: &SheetArgs, out: &mut dyn Write) -> Done {
 }
 
 fn saved(args: &SheetArgs) -> Result<(Caseload, Vec<Error>)> {
-    let folder = match &args.folder {
-        Some(f) => f.clone(),
-        None => files::records_dir()?,
-    };
-    let store = profile::store(&folder)?;
-    let (records, mut damaged) = store.load()?;
-    if records.is_empty() {
-        return Err(damaged.into_iter().next().unwrap_or_else(|| {
-            Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(&folder)
-        }));
-    }
-    let (told, more) = store.told()?;
-    damaged.extend(more);
-    let records: Vec<ReadingRecord> = records.into_iter().map(|s| s.record).collect();
-    let (steps, more) = store.reviews()?;
-    damaged.extend(more);
-    let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
-    let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
-    let beside = not_standing(&exams(&records, &steps));
-    Ok((Caseload::reviewed(records, &told, &beside), damaged))
+    let folder = Folder::open(args.folder.as_ref())?;
+    Ok((folder.cases, folder.damaged))
 }
 
 /// The sample exam's readings from its saved landmarks, as they would be saved; the clock plays no part in them.

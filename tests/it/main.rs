@@ -17,6 +17,7 @@ mod exam;
 mod exam_records;
 mod export;
 mod guideline;
+mod hand_over;
 mod load;
 mod own_repeatability;
 mod phantom;

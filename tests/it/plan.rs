@@ -130,7 +130,7 @@ fn the_list_is_csv_and_json_and_names_nobody() {
     let shelf = Shelf::bundled();
     let cases = Caseload::of(vec![reading("=B\"1", "2031-03-14", -8.0, |c| c.bleeding = Bleeding::Now)], &[]);
     let rows = due_rows(&cases, &[], &HashSet::new(), &shelf, "2031-03-16".parse().unwrap()).unwrap();
-    let csv = rows_csv(&rows);
+    let csv = rows_csv(&rows).unwrap();
     let json = serde_json::to_value(&rows).unwrap();
     assert_eq!(json[0]["standing"][0], "open-urgent");
     assert_eq!(json[0]["open"][0], "covering-and-bleeding");

@@ -1,0 +1,73 @@
+//! A folder of records as this workstation's reader may see it: what every command that looks at whole exams begins with.
+
+use std::path::{Path, PathBuf};
+
+use super::profile;
+use crate::caseload::{Caseload, Woman};
+use crate::error::{Error, ErrorKind, Result};
+use crate::files;
+use crate::record::ReadingRecord;
+use crate::review::{ExamReview, exams, not_standing};
+
+/// What was read of it.
+pub(super) struct Folder {
+    /// Every record, the oldest first.
+    pub(super) records: Vec<ReadingRecord>,
+    /// How far the review of each exam has come.
+    pub(super) reviews: Vec<ExamReview>,
+    /// Its women, exams and visits.
+    pub(super) cases: Caseload,
+    /// Files that are no records, and why.
+    pub(super) damaged: Vec<Error>,
+}
+
+impl Folder {
+    /// Reads `folder`, or the user's data folder when none is named.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Io`] when it holds no record.
+    pub(super) fn open(folder: Option<&PathBuf>) -> Result<Self> {
+        let folder = folder.map_or_else(files::records_dir, |f| Ok(f.clone()))?;
+        let store = profile::store(&folder)?;
+        let (stored, mut damaged) = store.load()?;
+        if stored.is_empty() {
+            return Err(damaged.into_iter().next().unwrap_or_else(|| nothing_in(&folder)));
+        }
+        let (told, more) = store.told()?;
+        damaged.extend(more);
+        let (steps, more) = store.reviews()?;
+        damaged.extend(more);
+        let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
+        let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
+        let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
+        let reviews = exams(&records, &steps);
+        let cases = Caseload::reviewed(records.clone(), &told, &not_standing(&reviews));
+        Ok(Self { records, reviews, cases, damaged })
+    }
+
+    /// The exam of one woman: by her key or number, and by its day; the newest where no day is named.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Usage`] when there is none, or more than one woman is left.
+    pub(super) fn exam(&self, patient: Option<&str>, day: Option<jiff::civil::Date>) -> Result<(&Woman, usize)> {
+        let hers = |w: &&Woman| patient.is_none_or(|p| w.key == p || w.patient.number.as_deref() == Some(p));
+        let women: Vec<&Woman> = self.cases.women.iter().filter(hers).collect();
+        let wrong =
+            |expected: &str, found: String| Err(Error::new(ErrorKind::Usage, "the exam is not named").expected(expected).found(found));
+        let [woman] = women[..] else {
+            return wrong(
+                "--patient, with the key or number of one patient as `osspan find` shows it",
+                format!("{} patients", women.len()),
+            );
+        };
+        let on = |i: &usize| day.is_none_or(|d| woman.exams.get(*i).and_then(|e| e.context.exam_date) == Some(d));
+        match (0..woman.exams.len()).rfind(on) {
+            Some(exam) => Ok((woman, exam)),
+            None => wrong("--exam, with the day of one of her exams", format!("{} exams on other days", woman.exams.len())),
+        }
+    }
+}
+
+fn nothing_in(folder: &Path) -> Error {
+    Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(folder)
+}
