@@ -168,6 +168,18 @@ impl Calibration {
         step.length().times(self.u_rel_sound_speed)
     }
 
+    /// Relative standard uncertainties of the scale in x and in y, and the correlation of the two (1).
+    #[must_use]
+    pub const fn relative_uncertainty(&self) -> (f64, f64, f64) {
+        (self.u_rel_x, self.u_rel_y, self.correlation_xy)
+    }
+
+    /// Relative standard uncertainty from the speed of sound (1).
+    #[must_use]
+    pub const fn sound_speed_uncertainty(&self) -> f64 {
+        self.u_rel_sound_speed
+    }
+
     /// Why the scale may be believed.
     #[must_use]
     pub const fn basis(&self) -> &Basis {

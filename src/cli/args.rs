@@ -13,6 +13,7 @@ use super::practice::PracticeCommand;
 use super::profile::ProfileArgs;
 use super::report::ReportArgs;
 use super::review::ReviewCommand;
+use super::sr::SrCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
 use crate::measure::Side;
@@ -81,6 +82,9 @@ pub enum Command {
     Readings(ReadingsArgs),
     /// One exam as FHIR R4: a DiagnosticReport and its Observations
     Fhir(FhirArgs),
+    /// Exams as DICOM structured reports, and what structured reports say
+    #[command(subcommand)]
+    Sr(SrCommand),
     /// Read the bundled sample exam from its saved landmarks
     Sample(SampleArgs),
 }

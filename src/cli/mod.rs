@@ -23,6 +23,7 @@ mod report;
 mod review;
 mod sample;
 mod sheet;
+mod sr;
 pub(crate) mod tables;
 mod told;
 mod verify;
@@ -41,6 +42,7 @@ pub use practice::{
 pub use profile::ProfileArgs;
 pub use report::{PaperArg, ReportArgs, ReportForm};
 pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
+pub use sr::{SrCommand, SrWriteArgs};
 
 use std::io::Write;
 use std::process::ExitCode;
@@ -73,6 +75,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Readings(a) => hand_over::readings(a, &mut out),
         Command::Fhir(a) => hand_over::fhir(a, &mut out),
         Command::Sample(a) => sample::run(a, &mut out),
+        Command::Sr(a) => sr::run(a, &mut out),
     };
     match done.and_then(|code| out.flush().map(|()| code).map_err(output::broken)) {
         Ok(code) => code,

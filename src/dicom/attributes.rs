@@ -37,6 +37,9 @@ attributes! {
     SOP_CLASS = SOP_CLASS_UID, "SOP Class UID";
     SOP_INSTANCE = SOP_INSTANCE_UID, "SOP Instance UID";
     STUDY_DATE = STUDY_DATE, "Study Date";
+    STUDY_TIME = STUDY_TIME, "Study Time";
+    STUDY_ID = STUDY_ID, "Study ID";
+    ACCESSION = ACCESSION_NUMBER, "Accession Number";
     ACQUISITION_DATE = ACQUISITION_DATE, "Acquisition Date";
     CONTENT_DATE = CONTENT_DATE, "Content Date";
     MODALITY = MODALITY, "Modality";
@@ -90,6 +93,37 @@ pub fn is_wanted(tag: Tag) -> bool {
     WANTED.iter().any(|a| a.0 == tag)
 }
 
+/// What a structured report consists of (PS3.3 A.35.3), besides the patient, study and series.
+const REPORT: [Tag; 19] = [
+    tags::TIMEZONE_OFFSET_FROM_UTC,
+    tags::CONTENT_TIME,
+    tags::SOFTWARE_VERSIONS,
+    tags::PATIENT_IDENTITY_REMOVED,
+    tags::SERIES_NUMBER,
+    tags::INSTANCE_NUMBER,
+    tags::CODING_SCHEME_IDENTIFICATION_SEQUENCE,
+    tags::COMPLETION_FLAG,
+    tags::VERIFICATION_FLAG,
+    tags::PRELIMINARY_FLAG,
+    tags::CURRENT_REQUESTED_PROCEDURE_EVIDENCE_SEQUENCE,
+    tags::PERTINENT_OTHER_EVIDENCE_SEQUENCE,
+    tags::RELATIONSHIP_TYPE,
+    tags::VALUE_TYPE,
+    tags::CONCEPT_NAME_CODE_SEQUENCE,
+    tags::CONTINUITY_OF_CONTENT,
+    tags::CONTENT_TEMPLATE_SEQUENCE,
+    tags::CONTENT_SEQUENCE,
+    tags::INSTITUTION_NAME,
+];
+
+/// Whether the walk keeps this element of a structured report.
+#[must_use]
+pub fn is_of_report(tag: Tag) -> bool {
+    let of_any = [CHARACTER_SET, SOP_CLASS, SOP_INSTANCE, STUDY_DATE, CONTENT_DATE, MODALITY, MANUFACTURER, MODEL, PATIENT_NAME];
+    let more = [PATIENT_ID, BIRTH_DATE, STUDY, SERIES, STUDY_TIME, STUDY_ID, ACCESSION];
+    REPORT.contains(&tag) || of_any.iter().chain(&more).any(|a| a.0 == tag)
+}
+
 /// Whether this element is a sequence by the data dictionary, for files that do not state it.
 #[must_use]
 pub fn is_sequence(tag: Tag) -> bool {
@@ -111,6 +145,24 @@ pub fn value_bytes(tag: Tag, stated: Option<[u8; 2]>) -> u64 {
     }
 }
 
+/// Decodes what the walk kept.
+///
+/// # Errors
+/// `Format` when `dicom-object` cannot read it.
+pub fn decode(kept: &[u8], layout: Layout) -> Result<InMemDicomObject> {
+    let syntax = match (layout.explicit_vr, layout.big_endian) {
+        (false, _) => entries::IMPLICIT_VR_LITTLE_ENDIAN.erased(),
+        (true, false) => entries::EXPLICIT_VR_LITTLE_ENDIAN.erased(),
+        (true, true) => entries::EXPLICIT_VR_BIG_ENDIAN.erased(),
+    };
+    let failed = || Error::new(ErrorKind::Format, "the header cannot be decoded").remedy("The file is damaged: fetch it again");
+    match catch_unwind(AssertUnwindSafe(|| InMemDicomObject::read_dataset_with_ts(kept, &syntax))) {
+        Ok(Ok(object)) => Ok(object),
+        // The reader's message may quote a value; only what kind of failure it is goes on.
+        Ok(Err(_)) | Err(_) => Err(failed()),
+    }
+}
+
 /// The wanted elements of one header.
 #[derive(Debug)]
 pub struct Attributes(InMemDicomObject);
@@ -121,19 +173,8 @@ impl Attributes {
     /// # Errors
     /// `Format` when `dicom-object` cannot read it.
     pub fn decode(kept: &[u8], layout: Layout) -> Result<Self> {
-        let syntax = match (layout.explicit_vr, layout.big_endian) {
-            (false, _) => entries::IMPLICIT_VR_LITTLE_ENDIAN.erased(),
-            (true, false) => entries::EXPLICIT_VR_LITTLE_ENDIAN.erased(),
-            (true, true) => entries::EXPLICIT_VR_BIG_ENDIAN.erased(),
-        };
-        let failed = || Error::new(ErrorKind::Format, "the header cannot be decoded").remedy("The file is damaged: fetch it again");
-        match catch_unwind(AssertUnwindSafe(|| InMemDicomObject::read_dataset_with_ts(kept, &syntax))) {
-            Ok(Ok(object)) => Ok(Self(object)),
-            // The reader's message may quote a value; only what kind of failure it is goes on.
-            Ok(Err(_)) | Err(_) => Err(failed()),
-        }
+        decode(kept, layout).map(Self)
     }
-
     /// Whether the element is there, with or without a value.
     #[must_use]
     pub fn is_present(&self, a: Attribute) -> bool {

@@ -24,6 +24,12 @@ pub const MAX_ELEMENTS: u64 = 1_000_000;
 pub const MAX_KEPT_ELEMENT: u64 = 1024 * 1024;
 /// Most header bytes kept in all.
 pub const MAX_KEPT_HEADER: u64 = 8 * 1024 * 1024;
+/// Longest content tree of a structured report, bytes.
+pub const MAX_REPORT_CONTENT: u64 = 8 * 1024 * 1024;
+/// Most bytes kept of a structured report.
+pub const MAX_REPORT_HEADER: u64 = 9 * 1024 * 1024;
+/// Most elements and items of a structured report.
+pub const MAX_REPORT_ELEMENTS: u64 = 200_000;
 /// Most bytes that a deflated data set may inflate to.
 pub const MAX_INFLATED: u64 = 512 * 1024 * 1024;
 /// Largest captured picture file (PNG, JPEG, TIFF, BMP), bytes.

@@ -13,7 +13,9 @@ use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
 use super::attributes;
-use super::limits::{MAX_DEPTH, MAX_ELEMENTS, MAX_KEPT_ELEMENT, MAX_KEPT_HEADER};
+use super::limits::{
+    MAX_DEPTH, MAX_ELEMENTS, MAX_KEPT_ELEMENT, MAX_KEPT_HEADER, MAX_REPORT_CONTENT, MAX_REPORT_ELEMENTS, MAX_REPORT_HEADER,
+};
 use super::source::{Inflating, Plain, Source, first_bytes};
 use super::syntax::{self, Layout, Syntax};
 use crate::error::{Error, ErrorKind, Result};
@@ -22,6 +24,35 @@ const UNDEFINED: u32 = u32::MAX;
 const ITEM: Tag = Tag(0xFFFE, 0xE000);
 const ITEM_END: Tag = Tag(0xFFFE, 0xE00D);
 const SEQUENCE_END: Tag = Tag(0xFFFE, 0xE0DD);
+
+/// What a walk keeps, and how much of it at most.
+#[derive(Clone, Copy, Debug)]
+pub struct Wants {
+    /// Whether an element of the outermost level is kept.
+    pub wanted: fn(Tag) -> bool,
+    /// Longest kept element, bytes.
+    pub longest_element: u64,
+    /// Most bytes kept in all.
+    pub longest_header: u64,
+    /// Most elements and items, nested ones included.
+    pub most_elements: u64,
+}
+
+/// What a frame is made from.
+pub const FRAME: Wants = Wants {
+    wanted: attributes::is_wanted,
+    longest_element: MAX_KEPT_ELEMENT,
+    longest_header: MAX_KEPT_HEADER,
+    most_elements: MAX_ELEMENTS,
+};
+
+/// What a structured report says.
+pub const REPORT: Wants = Wants {
+    wanted: attributes::is_of_report,
+    longest_element: MAX_REPORT_CONTENT,
+    longest_header: MAX_REPORT_HEADER,
+    most_elements: MAX_REPORT_ELEMENTS,
+};
 
 /// Where Pixel Data (7FE0,0010) are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,12 +88,20 @@ pub fn looks_like_dicom(head: &[u8]) -> bool {
     head.get(128..132) == Some(b"DICM") || guess_bare(head).is_some()
 }
 
-/// Walks the header of the file behind `reader`.
+/// Walks the header of the file behind `reader` for what a [`FRAME`] is made from.
+///
+/// # Errors
+/// As [`walk_for`].
+pub fn walk<R: Read + Seek>(reader: R) -> Result<Header> {
+    walk_for(reader, FRAME)
+}
+
+/// Walks the header of the file behind `reader`, keeping what `wants` says.
 ///
 /// # Errors
 /// `Format` when the header contradicts itself or ends early, `Unsupported` for a transfer syntax not known by name,
 /// `Limit` beyond the [limits](super::limits), `Io` from the reader.
-pub fn walk<R: Read + Seek>(mut reader: R) -> Result<Header> {
+pub fn walk_for<R: Read + Seek>(mut reader: R, wants: Wants) -> Result<Header> {
     let head = first_bytes(&mut reader, 160).map_err(read_failed)?;
     let mut warnings = Vec::new();
     let start = if head.get(128..132) == Some(b"DICM") {
@@ -97,13 +136,13 @@ pub fn walk<R: Read + Seek>(mut reader: R) -> Result<Header> {
     if syntax.layout.deflated {
         let mut source = Inflating::new(reader, data_set)?;
         inflated = Some(source.end());
-        walk = Walk::new(&mut source, syntax.layout);
+        walk = Walk::new(&mut source, syntax.layout, wants);
         walk.top_level()?;
         return Ok(walk.into_header(syntax, data_set, inflated, warnings));
     }
     inflated = None;
     let mut source = Plain::new(reader, data_set).map_err(read_failed)?;
-    walk = Walk::new(&mut source, syntax.layout);
+    walk = Walk::new(&mut source, syntax.layout, wants);
     walk.top_level()?;
     Ok(walk.into_header(syntax, data_set, inflated, warnings))
 }
@@ -258,6 +297,7 @@ fn whole_values(element: &ElementHeader, length: u64) -> Result<()> {
 struct Walk<'a> {
     source: &'a mut dyn Source,
     layout: Layout,
+    wants: Wants,
     kept: Vec<u8>,
     seen: Vec<Tag>,
     elements: u64,
@@ -266,8 +306,8 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn new(source: &'a mut dyn Source, layout: Layout) -> Self {
-        Self { source, layout, kept: Vec::new(), seen: Vec::new(), elements: 0, pixel_data: None, warnings: Vec::new() }
+    fn new(source: &'a mut dyn Source, layout: Layout, wants: Wants) -> Self {
+        Self { source, layout, wants, kept: Vec::new(), seen: Vec::new(), elements: 0, pixel_data: None, warnings: Vec::new() }
     }
 
     fn into_header(self, syntax: Syntax, data_set: u64, inflated: Option<u64>, mut warnings: Vec<String>) -> Header {
@@ -288,7 +328,7 @@ impl<'a> Walk<'a> {
                     return Err(wrong(element.tag, element.at, "an element of the data set", "a zero tag")
                         .remedy("The file is damaged or padded: fetch it again"));
                 }
-                tag if attributes::is_wanted(tag) => self.keep(element, end)?,
+                tag if (self.wants.wanted)(tag) => self.keep(element, end)?,
                 _ => self.pass(element, end)?,
             }
         }
@@ -321,8 +361,8 @@ impl<'a> Walk<'a> {
             return self.items(&element, end, self.layout, 1, Some(before));
         }
         let length = element.defined_within(end.saturating_sub(self.source.position()))?;
-        if length > MAX_KEPT_ELEMENT {
-            return Err(too_long(element.tag, length));
+        if length > self.wants.longest_element {
+            return Err(too_long(element.tag, length, self.wants.longest_element));
         }
         whole_values(&element, length)?;
         self.copy(length)
@@ -432,8 +472,9 @@ impl<'a> Walk<'a> {
 
     fn header(&mut self, layout: Layout, keep: Option<usize>) -> Result<ElementHeader> {
         self.elements += 1;
-        if self.elements > MAX_ELEMENTS {
-            return Err(Error::new(ErrorKind::Limit, "the header has too many elements").expected(format!("at most {MAX_ELEMENTS}")));
+        let most = self.wants.most_elements;
+        if self.elements > most {
+            return Err(Error::new(ErrorKind::Limit, "the header has too many elements").expected(format!("at most {most}")));
         }
         let element = read_element_header(self.source, layout)?;
         if let Some(from) = keep {
@@ -446,14 +487,16 @@ impl<'a> Walk<'a> {
     /// Whether `more` bytes still fit what may be kept of one element that starts at `from`.
     fn room(&self, more: u64, tag: Tag, from: usize) -> Result<()> {
         let so_far = self.kept.len().saturating_sub(from) as u64;
-        if so_far + more > MAX_KEPT_ELEMENT { Err(too_long(tag, so_far + more)) } else { Ok(()) }
+        let most = self.wants.longest_element;
+        if so_far + more > most { Err(too_long(tag, so_far + more, most)) } else { Ok(()) }
     }
 
     /// Copies `length` bytes, already known to be there.
     fn copy(&mut self, length: u64) -> Result<()> {
         let from = self.kept.len();
-        if from as u64 + length > MAX_KEPT_HEADER {
-            return Err(Error::new(ErrorKind::Limit, "the header is too long").expected(format!("at most {MAX_KEPT_HEADER} bytes")));
+        let most = self.wants.longest_header;
+        if from as u64 + length > most {
+            return Err(Error::new(ErrorKind::Limit, "the header is too long").expected(format!("at most {most} bytes")));
         }
         let length = usize::try_from(length).map_err(|_| Error::new(ErrorKind::Limit, "the header is too long"))?;
         self.kept.resize(from + length, 0);
@@ -489,10 +532,8 @@ fn wrong(tag: Tag, at: u64, expected: &str, found: &str) -> Error {
     Error::new(ErrorKind::Format, format!("element {tag} at byte {at}")).expected(expected).found(found)
 }
 
-fn too_long(tag: Tag, length: u64) -> Error {
-    Error::new(ErrorKind::Limit, format!("element {tag}"))
-        .expected(format!("at most {MAX_KEPT_ELEMENT} bytes"))
-        .found(format!("{length} bytes"))
+fn too_long(tag: Tag, length: u64, most: u64) -> Error {
+    Error::new(ErrorKind::Limit, format!("element {tag}")).expected(format!("at most {most} bytes")).found(format!("{length} bytes"))
 }
 
 fn cut_short(at: u64, left: u64) -> Error {

@@ -128,15 +128,7 @@ impl UltrasoundObject {
         };
         let mut object = InMemDicomObject::from_element_iter(self.elements(class));
         self.put_pictures(&mut object)?;
-        // Named here, so that the bytes do not change with the version of a library.
-        let meta = FileMetaTableBuilder::new()
-            .transfer_syntax(syntax)
-            .implementation_class_uid(uid_from("osspan"))
-            .implementation_version_name("OSSPAN_1");
-        let file = object.with_meta(meta).map_err(cannot)?;
-        let mut out = Vec::new();
-        file.write_all(&mut out).map_err(cannot)?;
-        Ok(out)
+        to_file(object, syntax)
     }
 
     fn check(&self) -> Result<()> {
@@ -220,11 +212,7 @@ impl UltrasoundObject {
         }
         if !self.regions.is_empty() {
             let items: Vec<InMemDicomObject> = self.regions.iter().map(region).collect();
-            e.push(DataElement::new(
-                tags::SEQUENCE_OF_ULTRASOUND_REGIONS,
-                VR::SQ,
-                Value::from(DataSetSequence::new(items, Length::UNDEFINED)),
-            ));
+            e.push(sequence(tags::SEQUENCE_OF_ULTRASOUND_REGIONS, items));
         }
         e
     }
@@ -298,12 +286,30 @@ pub(crate) fn region(r: &RawRegion) -> InMemDicomObject {
     )
 }
 
-fn text(tag: Tag, vr: VR, value: &str) -> InMemElement {
+/// An object as a DICOM file in `syntax`, with this program as its writer.
+pub(crate) fn to_file(object: InMemDicomObject, syntax: &str) -> Result<Vec<u8>> {
+    // Named here, so that the bytes do not change with the version of a library.
+    let meta = FileMetaTableBuilder::new()
+        .transfer_syntax(syntax)
+        .implementation_class_uid(uid_from("osspan"))
+        .implementation_version_name("OSSPAN_1");
+    let mut out = Vec::new();
+    object.with_meta(meta).map_err(cannot)?.write_all(&mut out).map_err(cannot)?;
+    Ok(out)
+}
+
+/// A sequence of these items.
+pub(crate) fn sequence(tag: Tag, items: Vec<InMemDicomObject>) -> InMemElement {
+    DataElement::new(tag, VR::SQ, Value::from(DataSetSequence::new(items, Length::UNDEFINED)))
+}
+
+/// An element with one text, empty where the text is.
+pub(crate) fn text(tag: Tag, vr: VR, value: &str) -> InMemElement {
     DataElement::new(tag, vr, if value.is_empty() { PrimitiveValue::Empty } else { PrimitiveValue::from(value) })
 }
 
 fn cannot(e: impl std::error::Error + Send + Sync + 'static) -> Error {
-    Error::new(ErrorKind::Invalid, "the ultrasound object cannot be written").found(e.to_string()).caused_by(e)
+    Error::new(ErrorKind::Invalid, "the object cannot be written").found(e.to_string()).caused_by(e)
 }
 
 /// One 8-bit grey frame in RLE: the 64-byte header, then one segment, each row packed by itself (PS3.5 G.3 to G.5).

@@ -1,14 +1,14 @@
 //! The DICOM object of one teaching frame, made anew from a short list of attributes, so that nothing of the original
 //! header can come along: PS3.15 Basic Profile, Clean Pixel Data, and dates modified but their distances kept.
 
-use dicom_core::value::{DataSetSequence, PrimitiveValue, Value};
-use dicom_core::{DataElement, Length, Tag, VR, dicom_value};
+use dicom_core::value::PrimitiveValue;
+use dicom_core::{DataElement, VR, dicom_value};
 use dicom_dictionary_std::{tags, uids};
+use dicom_object::InMemDicomObject;
 use dicom_object::mem::InMemElement;
-use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use jiff::civil::Date;
 
-use crate::dicom::write::{region, uid_from};
+use crate::dicom::write::{region, sequence, text, to_file};
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::{Frame, Geometry, Samples};
 
@@ -45,13 +45,7 @@ impl TeachingObject<'_> {
         for element in self.picture()? {
             object.put(element);
         }
-        let meta = FileMetaTableBuilder::new()
-            .transfer_syntax(uids::EXPLICIT_VR_LITTLE_ENDIAN)
-            .implementation_class_uid(uid_from("osspan"))
-            .implementation_version_name("OSSPAN_1");
-        let mut out = Vec::new();
-        object.with_meta(meta).map_err(cannot)?.write_all(&mut out).map_err(cannot)?;
-        Ok(out)
+        to_file(object, uids::EXPLICIT_VR_LITTLE_ENDIAN)
     }
 
     fn identity(&self) -> Vec<InMemElement> {
@@ -141,16 +135,4 @@ impl TeachingObject<'_> {
         }
         Ok(all)
     }
-}
-
-fn sequence(tag: Tag, items: Vec<InMemDicomObject>) -> InMemElement {
-    DataElement::new(tag, VR::SQ, Value::from(DataSetSequence::new(items, Length::UNDEFINED)))
-}
-
-fn text(tag: Tag, vr: VR, value: &str) -> InMemElement {
-    DataElement::new(tag, vr, if value.is_empty() { PrimitiveValue::Empty } else { PrimitiveValue::from(value) })
-}
-
-fn cannot(e: impl std::error::Error + Send + Sync + 'static) -> Error {
-    Error::new(ErrorKind::Invalid, "the teaching frame cannot be written").found(e.to_string()).caused_by(e)
 }

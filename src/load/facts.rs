@@ -36,6 +36,26 @@ impl fmt::Debug for Identity {
     }
 }
 
+/// The study as its images name it, so that what is written about them is filed with them. Numbers of a request may tell who
+/// was examined: `Debug` says nothing of them.
+#[derive(Clone, Default, PartialEq, Eq)]
+pub struct StudyFacts {
+    /// Study Date (0008,0020), as stored.
+    pub date: Option<String>,
+    /// Study Time (0008,0030), as stored.
+    pub time: Option<String>,
+    /// Study ID (0020,0010).
+    pub id: Option<String>,
+    /// Accession Number (0008,0050).
+    pub accession: Option<String>,
+}
+
+impl fmt::Debug for StudyFacts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("StudyFacts(kept back)")
+    }
+}
+
 /// What a file says about itself. A capture fills `kind`, `transfer_syntax` and nothing else.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Facts {
@@ -43,6 +63,8 @@ pub struct Facts {
     pub kind: Kind,
     /// Who was examined.
     pub patient: Identity,
+    /// How the study is named besides its UID.
+    pub study: StudyFacts,
     /// Study Instance UID (0020,000D).
     pub study_instance_uid: Option<String>,
     /// Series Instance UID (0020,000E).
@@ -96,6 +118,7 @@ impl Facts {
         Self {
             kind,
             patient: Identity::default(),
+            study: StudyFacts::default(),
             study_instance_uid: None,
             series_instance_uid: None,
             sop_class_uid: None,

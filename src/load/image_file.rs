@@ -8,7 +8,7 @@ use dicom_dictionary_std::StandardSopClassDictionary;
 use jiff::civil::Date;
 
 use super::decode;
-use super::{Facts, Identity, Kind, identity};
+use super::{Facts, Identity, Kind, StudyFacts, identity};
 use crate::dicom::attributes::{self as at, Attribute, Attributes};
 use crate::dicom::fragments::FrameIndex;
 use crate::dicom::image::{Photometric, PixelLayout};
@@ -144,6 +144,12 @@ fn facts(a: &Attributes, syntax: &Syntax, warnings: &mut Vec<String>) -> Facts {
     let cine_rate = positive(decimals(at::CINE_RATE)).or_else(|| positive(decimals(at::DISPLAY_RATE)));
     Facts {
         patient: Identity { name: a.text(at::PATIENT_NAME), number: a.text(at::PATIENT_ID), birth_date },
+        study: StudyFacts {
+            date: a.text(at::STUDY_DATE),
+            time: a.text(at::STUDY_TIME),
+            id: a.text(at::STUDY_ID),
+            accession: a.text(at::ACCESSION),
+        },
         study_instance_uid: a.text(at::STUDY),
         series_instance_uid: a.text(at::SERIES),
         sop_class_uid: a.text(at::SOP_CLASS),

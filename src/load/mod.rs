@@ -15,7 +15,7 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-pub use facts::{Facts, Identity, Kind};
+pub use facts::{Facts, Identity, Kind, StudyFacts};
 pub use scan::{Exam, ExamKey, Progress, Scan};
 
 use crate::dicom::limits::MAX_CAPTURE_FILE;

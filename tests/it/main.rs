@@ -29,6 +29,7 @@ mod report;
 mod review;
 mod samples;
 mod scale;
+mod sr;
 #[cfg(feature = "viewer")]
 mod viewer;
 mod vignettes;

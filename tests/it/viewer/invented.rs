@@ -9,7 +9,7 @@ use osspan::caseload::{Caseload, due_rows};
 use osspan::files::Settings;
 use osspan::followup::Told;
 use osspan::frame::{Frame, FrameId, Geometry, RawRegion, Samples};
-use osspan::load::{ExamKey, Facts, Identity, Kind};
+use osspan::load::{ExamKey, Facts, Identity, Kind, StudyFacts};
 use osspan::record::{Draft, Stored, StoredTold, ToldRecord};
 use osspan::viewer::action::{Action, Effect, Found};
 use osspan::viewer::app::World;
@@ -68,6 +68,7 @@ pub fn patient() -> Identity {
 
 pub fn facts(study: &str, day: jiff::civil::Date) -> Facts {
     Facts {
+        study: StudyFacts::default(),
         kind: Kind::Dicom,
         patient: patient(),
         study_instance_uid: Some(study.into()),
