@@ -65,6 +65,8 @@ pub mod practice;
 
 pub mod interchange;
 
+pub mod archive;
+
 pub mod plot;
 
 pub mod report;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use super::archive::ArchiveCommand;
 use super::export::ExportCommand;
 use super::hand_over::{FhirArgs, ReadingsArgs};
 use super::notes::NotesArgs;
@@ -76,6 +77,9 @@ pub enum Command {
     Guidelines(GuidelinesArgs),
     /// Print an empty form of what is known of an exam, for read --context
     Form,
+    /// Archives: test the link, send, find, fetch, receive
+    #[command(subcommand)]
+    Archive(ArchiveCommand),
     /// The report of a saved exam: text, HTML, PDF, a paragraph for the record system, or a page for the patient
     Report(ReportArgs),
     /// Saved readings as a table for other programs: CSV, Parquet, and what its columns mean

@@ -1,9 +1,11 @@
 //! Everything that can be done without a window.
 //!
-//! Exit codes: 0 done; 1 `verify` found a difference, or a scale check is beyond tolerance; 2 bad use; 3 measurement refused (no scale, contradictory
+//! Exit codes: 0 done; 1 `verify` found a difference, a scale check is beyond
+//! tolerance, or an archive does not have everything; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
 mod agree;
+pub(crate) mod archive;
 mod args;
 mod checkpoint;
 pub(crate) mod due;
@@ -28,6 +30,7 @@ pub(crate) mod tables;
 mod told;
 mod verify;
 
+pub use archive::{ArchiveCommand, FetchArgs, FindExamArgs, OutboxArgs, ReceiveArgs, SendArgs};
 pub use args::{
     AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs,
     SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
@@ -71,6 +74,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Phantom(a) => phantom::run(a, &mut out),
         Command::Practice(a) => practice::run(a, &mut out),
+        Command::Archive(a) => archive::run(a, &mut out),
         Command::Report(a) => report::run(a, &mut out),
         Command::Readings(a) => hand_over::readings(a, &mut out),
         Command::Fhir(a) => hand_over::fhir(a, &mut out),

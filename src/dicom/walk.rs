@@ -54,6 +54,9 @@ pub const REPORT: Wants = Wants {
     most_elements: MAX_REPORT_ELEMENTS,
 };
 
+/// Everything, as of an answer that came over a network.
+const EVERYTHING: Wants = Wants { wanted: |_| true, ..FRAME };
+
 /// Where Pixel Data (7FE0,0010) are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct PixelData {
@@ -145,6 +148,21 @@ pub fn walk_for<R: Read + Seek>(mut reader: R, wants: Wants) -> Result<Header> {
     walk = Walk::new(&mut source, syntax.layout, wants);
     walk.top_level()?;
     Ok(walk.into_header(syntax, data_set, inflated, warnings))
+}
+
+/// Walks a data set that is in memory, without pixel data, and brings back all of its outermost elements, proved sound. For
+/// answers that come over a network.
+///
+/// # Errors
+/// As [`walk`]; `Unsupported` for a deflated data set.
+pub fn whole(data_set: &[u8], layout: Layout) -> Result<Vec<u8>> {
+    if layout.deflated {
+        return Err(Error::new(ErrorKind::Unsupported, "a deflated data set is not read here"));
+    }
+    let mut source = Plain::new(std::io::Cursor::new(data_set), 0).map_err(read_failed)?;
+    let mut walk = Walk::new(&mut source, layout, EVERYTHING);
+    walk.top_level()?;
+    Ok(walk.kept)
 }
 
 /// Reads the file meta group (0002,eeee), always Explicit VR Little Endian, up to the first element of another group.

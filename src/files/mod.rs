@@ -6,6 +6,7 @@ mod seal;
 mod settings;
 mod sign;
 mod tree;
+mod writing;
 
 pub use keys::{ReaderKey, practice_secret, random_key, reader_key, seal_reader_key, signing_seed};
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
@@ -13,6 +14,7 @@ pub use seal::{seal, unseal};
 pub use settings::Settings;
 pub use sign::{bytes_of, from_hex, hex, is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};
+pub use writing::{FolderLock, Writing, is_full, lock_folder};
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -45,7 +47,13 @@ pub fn data_dir() -> Result<PathBuf> {
 /// # Errors
 /// As [`data_dir`].
 pub fn records_dir() -> Result<PathBuf> {
-    Ok(data_dir()?.join("records"))
+    Ok(records_in(&data_dir()?))
+}
+
+/// Where saved readings go in a data folder.
+#[must_use]
+pub fn records_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("records")
 }
 
 /// Where a department puts its own guideline tables.
@@ -80,6 +88,24 @@ pub fn scale_checks_dir() -> Result<PathBuf> {
 #[must_use]
 pub fn scale_checks_in(data_dir: &Path) -> PathBuf {
     data_dir.join("scale-checks")
+}
+
+/// The settings of the archive link in a data folder.
+#[must_use]
+pub fn archive_settings_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("archive.toml")
+}
+
+/// Where objects wait for an archive to say that it has them, in a data folder.
+#[must_use]
+pub fn outbox_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("outbox")
+}
+
+/// Where objects go that were received or fetched, in a data folder.
+#[must_use]
+pub fn received_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("received")
 }
 
 /// The file that keeps the index of the records in `dir`. It lies with this user's data, since `dir` may be shared or

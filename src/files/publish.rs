@@ -94,17 +94,32 @@ fn publish_by(dir: &Path, name: &str, bytes: &[u8], put_in_place: PutInPlace) ->
     create_private_dir(dir)?;
     let path = dir.join(name);
     let fail = |e| explain("the file cannot be written", &path, e);
+    let mut temporary = temporary_in(dir).map_err(fail)?;
+    temporary.write_all(bytes).map_err(fail)?;
+    temporary.as_file().sync_all().map_err(fail)?;
+    put_by(temporary, dir, name, put_in_place)
+}
+
+/// A temporary file in `dir`, readable as the file that it will be.
+pub(super) fn temporary_in(dir: &Path) -> io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
     builder.prefix(WRITING);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
-        let shared = fs::metadata(dir).map_err(fail)?.permissions().mode() & 0o040;
+        let shared = fs::metadata(dir)?.permissions().mode() & 0o040;
         builder.permissions(fs::Permissions::from_mode(0o600 | shared));
     }
-    let mut temporary = builder.tempfile_in(dir).map_err(fail)?;
-    temporary.write_all(bytes).map_err(fail)?;
-    temporary.as_file().sync_all().map_err(fail)?;
+    builder.tempfile_in(dir)
+}
+
+/// Puts a flushed temporary file in place under a name that is not taken.
+pub(super) fn put_new(temporary: NamedTempFile, dir: &Path, name: &str) -> Result<PathBuf> {
+    put_by(temporary, dir, name, no_replace)
+}
+
+fn put_by(temporary: NamedTempFile, dir: &Path, name: &str, put_in_place: PutInPlace) -> Result<PathBuf> {
+    let path = dir.join(name);
     put_in_place(temporary, &path).map_err(|e| match e.kind() {
         IoKind::AlreadyExists => Error::new(ErrorKind::Record, "a file of this name exists and is never replaced").at(&path),
         _ => explain("the file cannot be put in place", &path, e),
@@ -155,7 +170,7 @@ fn sync_dir(dir: &Path) -> Result<()> {
 }
 
 /// The system's refusal with what the person can do about it.
-fn explain(what: &str, path: &Path, e: io::Error) -> Error {
+pub(super) fn explain(what: &str, path: &Path, e: io::Error) -> Error {
     // The temporary file's library puts its path into the message, where none belongs.
     let e = if e.raw_os_error().is_none() && e.kind() != IoKind::Other { e.kind().into() } else { e };
     let remedy = match e.kind() {

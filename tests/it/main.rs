@@ -9,6 +9,7 @@ mod invented;
 mod agree;
 mod agreement_study;
 mod architecture;
+mod archive;
 mod assist;
 mod cautions;
 mod commands;
