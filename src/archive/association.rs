@@ -118,7 +118,7 @@ impl Association {
         let taken = |r: &PresentationContextResult| {
             let asked = proposed.iter().find(|p| p.id == r.id)?;
             let syntax = trimmed(&r.transfer_syntax);
-            let meant = r.reason == Reason::Acceptance && asked.transfer_syntaxes.iter().any(|s| *s == syntax);
+            let meant = r.reason == Reason::Acceptance && asked.transfer_syntaxes.contains(&syntax);
             meant.then(|| Context { id: r.id, class: asked.abstract_syntax.clone(), syntax })
         };
         let contexts = accepted.presentation_contexts.iter().filter_map(taken).collect();

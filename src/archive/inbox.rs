@@ -101,10 +101,10 @@ impl Inbox {
 impl Arriving<'_> {
     /// Takes the next bytes. A failure is kept for [`Arriving::finish`], so that the sender can be told in order.
     pub(super) fn take(&mut self, bytes: &[u8]) {
-        if self.failed.is_none() {
-            if let Err(e) = self.file.write_all(bytes) {
-                self.failed = Some(Error::io("the object cannot be written", &self.inbox.folder, e));
-            }
+        if self.failed.is_none()
+            && let Err(e) = self.file.write_all(bytes)
+        {
+            self.failed = Some(Error::io("the object cannot be written", &self.inbox.folder, e));
         }
     }
 

@@ -17,7 +17,7 @@ pub(super) fn take(association: &mut Association, context: u8, asked: &Command, 
     let class = asked.words(tags::AFFECTED_SOP_CLASS_UID).unwrap_or_default();
     let instance = asked.words(tags::AFFECTED_SOP_INSTANCE_UID).unwrap_or_default();
     let begun = match &agreed {
-        Some(c) if c.class == class => inbox.begin(&class, &instance, &c.syntax, &association.peer().to_owned()),
+        Some(c) if c.class == class => inbox.begin(&class, &instance, &c.syntax, association.peer()),
         _ => Err(Error::new(ErrorKind::Format, "the object is of another sort than was agreed")),
     };
     // Whatever is wrong so far, the data set is on its way and has to be read before anything can be answered.
