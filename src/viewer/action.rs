@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect,
-    TeachingAction, TeachingEffect,
+    ArchiveAction, ArchiveEffect, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob,
+    ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -275,6 +275,8 @@ pub enum Action {
     Plan(PlanAction),
     /// Something about scales: a check on a phantom, a scale set by hand, a decision.
     Scale(ScaleAction),
+    /// Something on the page of the archive.
+    Archive(ArchiveAction),
     /// Light or dark colours.
     ToggleTheme,
     /// Something to tell the reader: what happened and what to do.
@@ -323,6 +325,8 @@ pub enum Effect {
     Plan(PlanEffect),
     /// Something for scales; answered by [`Action::Scale`].
     Scale(ScaleEffect),
+    /// Something for the page of the archive; answered by [`Action::Archive`].
+    Archive(ArchiveEffect),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

@@ -158,6 +158,7 @@ impl App {
             Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
             Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
             Page::Due => actions.extend(panels::due::show(ui, &self.session, theme)),
+            Page::Archive => actions.extend(panels::archive::show(ui, &self.session, theme)),
             Page::Tables => actions.extend(panels::tables::show(ui, &self.session, theme)),
             Page::ScaleChecks => actions.extend(panels::scale_checks::show(ui, &self.session, theme, &mut self.picture)),
             Page::TeachingSet => actions.extend(panels::teaching::show(ui, &self.session, theme, &mut self.teaching_picture)),

@@ -18,12 +18,14 @@ pub enum Page {
     Tables,
     /// Checks of scanners' scales on a phantom, and their history.
     ScaleChecks,
+    /// Sending to archives, finding and fetching, receiving.
+    Archive,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 7] =
-        [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::ScaleChecks, Self::TeachingSet, Self::Tables];
+    pub const ALL: [Self; 8] =
+        [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::ScaleChecks, Self::Archive, Self::TeachingSet, Self::Tables];
 
     /// The words shown for it.
     #[must_use]
@@ -36,6 +38,7 @@ impl Page {
             Self::Due => "who is due",
             Self::Tables => "guidelines",
             Self::ScaleChecks => "scale checks",
+            Self::Archive => "archive",
         }
     }
 
@@ -50,6 +53,7 @@ impl Page {
             Self::Due => "F5",
             Self::Tables => "F7",
             Self::ScaleChecks => "F8",
+            Self::Archive => "F9",
         }
     }
 }

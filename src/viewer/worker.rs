@@ -1,5 +1,6 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
+mod archive;
 mod planning;
 mod review;
 mod scale;
@@ -11,9 +12,9 @@ use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::pin::pin;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::task::{Context, Poll, Wake, Waker};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -22,7 +23,7 @@ use super::action::{Action, Effect, Found};
 use super::app::World;
 use super::decoder::Decoder;
 use super::keeper::Keeper;
-use super::session::{ExamState, SaveJob, TeachingEffect};
+use super::session::{ArchiveAction, ArchiveEffect, ExamState, SaveJob, TeachingEffect};
 use crate::cli::profile;
 use crate::context::Dating;
 use crate::error::Result;
@@ -47,6 +48,8 @@ pub struct Worker {
     records: PathBuf,
     keeper: Keeper,
     data_dir: PathBuf,
+    archive: Arc<archive::Shared>,
+    receiver: Arc<Mutex<Option<crate::archive::Receiver>>>,
 }
 
 impl Worker {
@@ -63,7 +66,8 @@ impl Worker {
             told.request_repaint();
         });
         let stop = Arc::new(AtomicBool::new(false));
-        let worker = Self { send, receive, decoder, stop, records, keeper, data_dir };
+        let (archive, receiver) = (Arc::default(), Arc::default());
+        let worker = Self { send, receive, decoder, stop, records, keeper, data_dir, archive, receiver };
         if let Some(action) = teaching::left(&worker.data_dir) {
             let _ = worker.send.send(action);
         }
@@ -111,6 +115,33 @@ impl Worker {
                 answer(planning::told(&data_dir, &records));
             }
             answer(Action::Opened(found));
+        });
+    }
+
+    /// Starts the receiver or stops it, off this thread: a port may be slow to be had or given back.
+    fn receive(&self, yes: bool, ctx: &egui::Context) {
+        let (data_dir, held) = (self.data_dir.clone(), self.receiver.clone());
+        let (send, again) = (self.send.clone(), ctx.clone());
+        self.spawn(ctx, move |answer| {
+            let mut held = held.lock().unwrap_or_else(PoisonError::into_inner);
+            // The one that ran goes first: its port may be wanted again.
+            *held = None;
+            let mut listening = None;
+            if yes {
+                let tell = move |action| {
+                    // The window may be gone already.
+                    let _ = send.send(action);
+                    again.request_repaint();
+                };
+                match archive::receive(&data_dir, tell) {
+                    Ok((receiver, words)) => {
+                        *held = Some(receiver);
+                        listening = Some(words);
+                    }
+                    Err(e) => answer(Action::Tell(format!("Nothing is received: {e}"))),
+                }
+            }
+            answer(ArchiveAction::Listening(listening).into());
         });
     }
 
@@ -194,6 +225,11 @@ impl World for Worker {
                 let data_dir = self.data_dir.clone();
                 self.spawn(ctx, move |answer| answer(scale::carry_out(effect, &data_dir)));
             }
+            Effect::Archive(ArchiveEffect::Receive(yes)) => self.receive(yes, ctx),
+            Effect::Archive(effect) => {
+                let (data_dir, shared) = (self.data_dir.clone(), self.archive.clone());
+                self.spawn(ctx, move |answer| archive::carry_out(effect, &data_dir, &shared, answer));
+            }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),
             Effect::Close => {}
@@ -201,6 +237,7 @@ impl World for Worker {
     }
 
     fn finish(&mut self) {
+        *self.receiver.lock().unwrap_or_else(PoisonError::into_inner) = None;
         self.keeper.finish();
     }
 

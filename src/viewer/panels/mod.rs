@@ -1,6 +1,7 @@
 //! Panels: each draws one part of a session and returns what the reader did. None of them changes anything.
 
 pub mod answer;
+pub mod archive;
 pub mod canvas;
 pub mod cine;
 pub mod context;

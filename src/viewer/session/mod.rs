@@ -5,6 +5,7 @@
 //! key, so landmarks of one frame cannot appear on another. The reading is made anew after every change that it follows
 //! from, so a finding on screen is never older than its landmarks.
 
+mod archive;
 mod change;
 mod cine;
 pub mod dates;
@@ -27,6 +28,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+pub use archive::{ArchiveAction, ArchiveEffect, ArchiveState, Asked, SetUp};
 pub use change::{Change, History};
 pub use cine::{CineNow, FrameMark};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
@@ -92,6 +94,7 @@ pub struct Session {
     review: Review,
     planning: Planning,
     scale: scale::ScaleState,
+    archive: ArchiveState,
     page: Page,
     help: bool,
     list: bool,
@@ -135,6 +138,7 @@ impl Session {
             review: Review::default(),
             planning: Planning::default(),
             scale: scale::ScaleState::default(),
+            archive: ArchiveState::default(),
             page: Page::Reading,
             help: false,
             list: false,
@@ -220,6 +224,7 @@ impl Session {
             Action::Review(action) => self.act_on_review(action),
             Action::Plan(action) => self.plan_for(action),
             Action::Scale(action) => self.act_on_scale(action),
+            Action::Archive(action) => self.act_on_archive(action),
             Action::ToggleTheme => {
                 self.settings.light = !self.settings.light;
                 vec![Effect::KeepSettings(self.settings.clone())]

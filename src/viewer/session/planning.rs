@@ -223,6 +223,7 @@ impl Session {
                 self.load_review()
             }
             Page::Due => self.list_due(),
+            Page::Archive => self.load_archive(),
             Page::Tables => {
                 // Faulty bundled data is ruled out by a test of its own.
                 self.planning.memory = sheet::from_memory(&self.tables).unwrap_or_default();

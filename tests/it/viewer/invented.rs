@@ -165,7 +165,8 @@ impl Memory {
                 self.drafts.lock().unwrap().remove(&draft.name());
                 None
             }
-            Effect::Review(_)
+            Effect::Archive(_)
+            | Effect::Review(_)
             | Effect::ReadRecords(_)
             | Effect::Teaching(_)
             | Effect::Scale(_)

@@ -1,0 +1,221 @@
+//! The page of the archive: sending and its outbox at the left, finding and fetching in the middle, the receiver at the right.
+
+use egui::{RichText, ScrollArea, Ui, vec2};
+
+use super::context::{chip, choices, field};
+use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
+use crate::archive::Outcome;
+use crate::viewer::action::Action;
+use crate::viewer::session::{ArchiveAction as Do, Asked, Session};
+use crate::viewer::theme::{Theme, size};
+
+/// Width of the parts at both sides, as a share of the window.
+const ASIDE: f32 = 0.34;
+
+/// Draws the page; returns what the reader did.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let width = ui.max_rect().width() * ASIDE;
+    beside(ui, theme, Side::Left, "archive sending", width, |ui| {
+        ui.set_width(ui.available_width() - 6.0);
+        super::sheet::messages(ui, session, theme, &mut actions);
+        sending(ui, session, theme, &mut actions);
+    });
+    beside(ui, theme, Side::Right, "archive receiving", width * 0.86, |ui| {
+        ui.set_width(ui.available_width() - 6.0);
+        receiving(ui, session, theme, &mut actions);
+    });
+    middle(ui, theme, |ui| {
+        sheet_of(ui, theme, "archive finding", |ui| {
+            ui.set_width(ui.available_width() - 6.0);
+            finding(ui, session, theme, &mut actions);
+        });
+    });
+    actions
+}
+
+fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str) -> bool {
+    let wide = vec2(ui.available_width(), 30.0);
+    // While it does nothing it is drawn as what it is: no button of the theme's strong colour.
+    let button = if on {
+        egui::Button::new(heavy(text, size::BODY, theme.on_button)).fill(theme.button)
+    } else {
+        egui::Button::new(heavy(text, size::BODY, theme.quiet))
+    };
+    ui.add_enabled(on, button.min_size(wide)).clicked()
+}
+
+fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let page = session.archive();
+    ui.label(heavy("Sending", size::FINDING, theme.text));
+    if let Some(why) = page.not_set_up() {
+        plain(ui, why, theme.warn);
+        return;
+    }
+    plain(ui, format!("This workstation is {}. Archives:", page.set_up().title), theme.quiet);
+    choices(ui, |ui| {
+        for name in &page.set_up().archives {
+            if chip(ui, theme, page.chosen() == Some(name), name, &format!("archive: {name}")) {
+                actions.push(Do::Choose(name.clone()).into());
+            }
+        }
+        if ui.add_enabled(!page.testing(), egui::Button::new("Test the links")).clicked() {
+            actions.push(Do::Test.into());
+        }
+    });
+    for (name, words, well) in page.tested() {
+        plain(ui, format!("{name}: {words}"), if *well { theme.text } else { theme.warn });
+    }
+    ui.add_space(4.0);
+    let files = session.files_to_send().len();
+    let text = match (page.chosen(), files) {
+        (None, _) => "Choose an archive first".to_owned(),
+        (_, 0) => "No exam is open that can be sent".to_owned(),
+        (Some(to), n) => format!("Send the open exam to {to} ({n} files)"),
+    };
+    if main_button(ui, theme, page.chosen().is_some() && files > 0 && !page.sending(), &text) {
+        actions.push(Do::SendExam.into());
+    }
+    if page.sending() {
+        plain(ui, "Sending", theme.lead);
+    }
+    if let Some(words) = page.sent() {
+        plain(ui, words, theme.text);
+    }
+    rule(ui, theme);
+    outbox(ui, session, theme, actions);
+}
+
+fn outbox(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let page = session.archive();
+    let items = &page.set_up().outbox;
+    let count = |f: fn(&Outcome) -> bool| items.iter().filter(|i| f(&i.outcome)).count();
+    let (stored, waiting) = (count(Outcome::is_stored), count(Outcome::is_open));
+    let refused = items.len() - stored - waiting;
+    ui.label(heavy("Outbox", size::FINDING, theme.text));
+    plain(ui, format!("Stored: {stored} · not yet: {waiting} · refused or not sent: {refused}"), theme.text);
+    choices(ui, |ui| {
+        if ui.add_enabled(waiting > 0 && !page.sending(), egui::Button::new("Send what waits")).clicked() {
+            actions.push(Do::SendWaiting.into());
+        }
+        if ui.add_enabled(refused > 0 && !page.sending(), egui::Button::new("Try the refused again")).clicked() {
+            actions.push(Do::Retry.into());
+        }
+        if ui.add_enabled(stored > 0 && !page.sending(), egui::Button::new("Take stored ones off the list")).clicked() {
+            actions.push(Do::ClearStored.into());
+        }
+    });
+    // What asks for something stands first.
+    for wanted in [2, 1, 0] {
+        for item in items.iter().rev() {
+            let (rank, colour) = match &item.outcome {
+                Outcome::Refused { .. } | Outcome::Withheld { .. } => (2, theme.alarm),
+                Outcome::NotYet { .. } | Outcome::Trying { .. } => (1, theme.warn),
+                Outcome::StoredWithWarning { .. } => (0, theme.warn),
+                Outcome::Stored { .. } => (0, theme.text),
+            };
+            if rank == wanted {
+                ui.add(egui::Label::new(RichText::new(item.line()).size(size::SMALL).color(colour)).wrap());
+            }
+        }
+    }
+    plain(ui, "Stored means that the archive said so. Nothing here waits for the network: you can read on.", theme.quiet);
+}
+
+fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let page = session.archive();
+    ui.label(heavy("Finding and fetching", size::FINDING, theme.text));
+    if page.not_set_up().is_some() {
+        plain(ui, "No archive is set up.", theme.quiet);
+        return;
+    }
+    let width = ui.available_width().min(420.0);
+    for (which, name, hint) in
+        [(Asked::Patient, "patient number", "patient number, whole"), (Asked::Name, "family name", "beginning of the family name")]
+    {
+        let (edited, response) = field(ui, name, page.typed(which), hint, width);
+        if let Some(text) = edited {
+            actions.push(Do::Type(which, text).into());
+        }
+        if response.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter)) {
+            actions.push(Do::Find.into());
+        }
+    }
+    ui.add_space(4.0);
+    let given = !page.typed(Asked::Patient).trim().is_empty() || !page.typed(Asked::Name).trim().is_empty();
+    let text = page.chosen().map_or_else(|| "Choose an archive first".to_owned(), |at| format!("Find in {at}"));
+    if main_button(ui, theme, page.chosen().is_some() && given && !page.asking(), &text) {
+        actions.push(Do::Find.into());
+    }
+    if page.asking() {
+        plain(ui, "Asking the archive", theme.lead);
+    }
+    if let Some(why) = page.fault() {
+        plain(ui, why, theme.alarm);
+    }
+    if let Some((study, came, left)) = page.fetching() {
+        let left = left.map_or_else(String::new, |n| format!(", {n} to come"));
+        let end: String = study.chars().skip(study.chars().count().saturating_sub(12)).collect();
+        ui.horizontal_wrapped(|ui| {
+            plain(ui, format!("Fetching exam …{end}: {came} objects{left}"), theme.lead);
+            if ui.button("Stop fetching").clicked() {
+                actions.push(Do::StopFetching.into());
+            }
+        });
+    }
+    if let Some(words) = page.fetched() {
+        plain(ui, format!("Fetched and opened. {words}"), theme.text);
+    }
+    let Some((found, more)) = page.found() else { return };
+    rule(ui, theme);
+    ui.label(heavy(format!("Exams: {}", found.len()), size::BODY, theme.text));
+    if more {
+        plain(ui, "There are more: ask more narrowly.", theme.warn);
+    }
+    for f in found {
+        ui.horizontal_wrapped(|ui| {
+            plain(ui, f.line(), theme.text);
+            let button = egui::Button::new("Fetch it");
+            if ui.add_enabled(page.fetching().is_none(), button).on_hover_text(&f.study).clicked() {
+                actions.push(Do::Fetch(f.study.clone()).into());
+            }
+        });
+        ui.add_space(4.0);
+    }
+}
+
+fn receiving(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let page = session.archive();
+    ui.label(heavy("Receiving", size::FINDING, theme.text));
+    if page.not_set_up().is_some() {
+        plain(ui, "No receiver is set up.", theme.quiet);
+        return;
+    }
+    match page.listening() {
+        Some(words) => {
+            plain(ui, format!("Listening: {words}"), theme.lead);
+            if ui.button("Stop receiving").clicked() {
+                actions.push(Do::Receive(false).into());
+            }
+        }
+        None => {
+            plain(ui, "Off. Scanners that the settings name can send while it is on, and while this window is open.", theme.quiet);
+            if ui.button("Start receiving").clicked() {
+                actions.push(Do::Receive(true).into());
+            }
+        }
+    }
+    if ui.button("Open received exams").clicked() {
+        actions.push(Do::OpenReceived.into());
+    }
+    rule(ui, theme);
+    ui.label(heavy("What came in", size::BODY, theme.text));
+    if page.received().is_empty() {
+        plain(ui, "Nothing since the window was opened.", theme.quiet);
+    }
+    ScrollArea::vertical().id_salt("came in").auto_shrink([false, true]).show(ui, |ui| {
+        for line in page.received().iter().rev() {
+            ui.add(egui::Label::new(RichText::new(line).size(size::SMALL).color(theme.text)).wrap());
+        }
+    });
+}

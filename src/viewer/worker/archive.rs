@@ -1,0 +1,172 @@
+//! What the page of the archive asks of the network, each on a thread of its own. The receiver runs until it is told to stop or the
+//! window closes.
+
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+use super::PROGRESS_EVERY;
+use crate::archive::{ArchiveSettings, Fetched, Outbox, Pass, Question, Receiver, Sender};
+use crate::cli::archive::seen;
+use crate::error::Result;
+use crate::viewer::action::Action;
+use crate::viewer::session::{ArchiveAction as Tell, ArchiveEffect, SetUp};
+
+/// How long a wait for another try may go on without looking whether it is still wanted.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
+
+/// What threads of the page share.
+#[derive(Debug, Default)]
+pub(super) struct Shared {
+    stop_fetching: AtomicBool,
+    /// Number of the newest sending: an older one that waits for another try gives way to it.
+    sending: AtomicU64,
+}
+
+/// Carries out one effect but that of the receiver, which lives with the worker.
+pub(super) fn carry_out(effect: ArchiveEffect, data_dir: &Path, shared: &Shared, answer: &dyn Fn(Action)) {
+    let tell = |t: Tell| answer(Action::Archive(t));
+    match effect {
+        ArchiveEffect::Load => tell(Tell::Loaded(set_up(data_dir).map_err(|e| e.to_string()))),
+        ArchiveEffect::Test(names) => {
+            for name in names {
+                let outcome = ArchiveSettings::load(data_dir).and_then(|s| s.test(&name));
+                let well = outcome.is_ok();
+                tell(Tell::Tested(name, outcome.unwrap_or_else(|e| e.message()), well));
+            }
+        }
+        ArchiveEffect::Send { files, study, to } => match queue(&files, study.as_deref(), &to, data_dir) {
+            Ok(left_out) => {
+                if !left_out.is_empty() {
+                    answer(Action::Tell(format!("Not queued: {}", left_out.join("; "))));
+                }
+                send(data_dir, shared, &tell);
+            }
+            Err(e) => tell(Tell::Sent(e.message())),
+        },
+        ArchiveEffect::SendWaiting => send(data_dir, shared, &tell),
+        ArchiveEffect::Retry => match Outbox::of(data_dir).retry(|_| true) {
+            Ok(_) => send(data_dir, shared, &tell),
+            Err(e) => tell(Tell::Sent(e.message())),
+        },
+        ArchiveEffect::ClearStored => {
+            if let Err(e) = Outbox::of(data_dir).clear_stored() {
+                answer(Action::Tell(e.message()));
+            }
+            show_outbox(data_dir, &tell);
+        }
+        ArchiveEffect::Find(at, patient, name) => {
+            let question = Question { patient, name, ..Question::default() };
+            let found = ArchiveSettings::load(data_dir).and_then(|s| s.find(&at, question));
+            tell(Tell::Answered(found.map(|a| (a.found, a.more)).map_err(|e| e.message())));
+        }
+        ArchiveEffect::Fetch(from, study) => {
+            shared.stop_fetching.store(false, Ordering::Relaxed);
+            tell(Tell::Fetched(fetch(&from, &study, data_dir, &shared.stop_fetching, &tell).map_err(|e| e.message())));
+        }
+        ArchiveEffect::StopFetching => shared.stop_fetching.store(true, Ordering::Relaxed),
+        ArchiveEffect::Receive(_) => {}
+    }
+}
+
+/// Starts to receive; what happens is told as it happens.
+pub(super) fn receive(data_dir: &Path, tell: impl Fn(Action) + Send + Sync + 'static) -> Result<(Receiver, String)> {
+    let settings = ArchiveSettings::load(data_dir)?;
+    let receiver = Receiver::start(&settings, data_dir, move |event| tell(Tell::Received(event.words()).into()))?;
+    let secure = if settings.receiver.tls.is_some() { "TLS" } else { "in clear" };
+    let words = format!("{} at {}, {secure}", settings.title, receiver.address());
+    Ok((receiver, words))
+}
+
+fn set_up(data_dir: &Path) -> Result<SetUp> {
+    let settings = ArchiveSettings::load(data_dir)?;
+    Ok(SetUp {
+        archives: settings.names().map(str::to_owned).collect(),
+        received: settings.received(data_dir),
+        title: settings.title,
+        outbox: seen(data_dir, Outbox::of(data_dir).items()?.0)?,
+    })
+}
+
+fn show_outbox(data_dir: &Path, tell: &dyn Fn(Tell)) {
+    if let Ok(items) = Outbox::of(data_dir).items().and_then(|(items, _)| seen(data_dir, items)) {
+        tell(Tell::Outbox(items));
+    }
+}
+
+/// Queues the files of an exam; what could not be queued comes back in words.
+fn queue(files: &[PathBuf], _study: Option<&str>, to: &str, data_dir: &Path) -> Result<Vec<String>> {
+    let outbox = Outbox::of(data_dir);
+    ArchiveSettings::load(data_dir)?.place(to)?;
+    Ok(files.iter().filter_map(|path| outbox.add(path, to, false).err()).map(|e| e.message()).collect())
+}
+
+/// Sends what waits, and tries again while the window is open and something still waits.
+fn send(data_dir: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
+    let own = shared.sending.fetch_add(1, Ordering::SeqCst) + 1;
+    let wanted = || shared.sending.load(Ordering::SeqCst) == own;
+    let mut sender = match ArchiveSettings::load(data_dir) {
+        Ok(settings) => Sender::new(settings, data_dir),
+        Err(e) => return tell(Tell::Sent(e.message())),
+    };
+    while wanted() {
+        show_outbox(data_dir, tell);
+        let mut told = Instant::now();
+        let pass = sender.pass(&mut |_| {
+            if told.elapsed() >= PROGRESS_EVERY {
+                told = Instant::now();
+                show_outbox(data_dir, tell);
+            }
+            ControlFlow::Continue(())
+        });
+        show_outbox(data_dir, tell);
+        let next = pass.as_ref().ok().and_then(|p| p.next);
+        let again = next.map_or_else(String::new, |n| format!(" The next try is in {} s.", n.as_secs().max(1)));
+        tell(Tell::Sent(pass.map_or_else(|e| e.message(), |p| words(&p)) + &again));
+        let Some(wait) = next else { return };
+        let until = Instant::now() + wait;
+        while wanted() && Instant::now() < until {
+            std::thread::sleep(LOOK_EVERY.min(wait));
+        }
+    }
+}
+
+fn words(pass: &Pass) -> String {
+    let mut text = format!("Stored now: {}", pass.stored);
+    if pass.warned > 0 {
+        text.push_str(&format!(" ({} with a warning)", pass.warned));
+    }
+    if pass.refused > 0 {
+        text.push_str(&format!(", refused or not sent: {}", pass.refused));
+    }
+    if pass.waiting > 0 {
+        text.push_str(&format!(", not yet: {}", pass.waiting));
+    }
+    text.push('.');
+    for trouble in &pass.troubles {
+        text.push_str(&format!(" {trouble}."));
+    }
+    text
+}
+
+fn fetch(from: &str, study: &str, data_dir: &Path, stop: &AtomicBool, tell: &dyn Fn(Tell)) -> Result<(String, PathBuf)> {
+    let settings = ArchiveSettings::load(data_dir)?;
+    let folder = settings.received(data_dir);
+    let mut told = Instant::now();
+    let Fetched { arrived, known, notes, failed } = settings.fetch(from, study, &folder, &mut |came, left| {
+        if told.elapsed() >= PROGRESS_EVERY {
+            told = Instant::now();
+            tell(Tell::Fetching(came, left));
+        }
+        if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    })?;
+    let mut text = format!("Objects: {arrived}");
+    if known > 0 {
+        text.push_str(&format!(" ({known} were here already)"));
+    }
+    for note in notes.iter().chain(&failed) {
+        text.push_str(&format!(". {note}"));
+    }
+    Ok((text, folder.join(study)))
+}
