@@ -118,7 +118,7 @@ pub fn sheet(exam: &Exam<'_>, scale: Scale, all: &[Table]) -> Result<Sheet> {
     add("Exam", exam_lines(exam));
     add("Distance", distance(exam, scale));
     add("Finding", finding(exam, all));
-    add("Other tables", other_tables(exam, all));
+    add("Other tables", other_tables(exam, all).into_iter().map(|o| o.line).collect());
     add("This visit", plan.now.clone());
     add("Next scan", scans(&plan));
     add("The next scan must include", plan.include.clone());
@@ -267,9 +267,18 @@ fn finding(exam: &Exam<'_>, all: &[Table]) -> Vec<ExplainLine> {
     out
 }
 
+/// What another table says of the same place.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OtherTable {
+    /// The sentence.
+    pub line: ExplainLine,
+    /// Whether it calls the place another sort of place.
+    pub differs: bool,
+}
+
 /// What the same value is under every other table, side by side.
 #[must_use]
-pub fn other_tables(exam: &Exam<'_>, all: &[Table]) -> Vec<ExplainLine> {
+pub fn other_tables(exam: &Exam<'_>, all: &[Table]) -> Vec<OtherTable> {
     let (Some(m), Some(f)) = (exam.measurement, exam.finding) else { return Vec::new() };
     let others = all.iter().filter(|t| t.digest() != exam.table.digest());
     others
@@ -281,7 +290,8 @@ pub fn other_tables(exam: &Exam<'_>, all: &[Table]) -> Vec<ExplainLine> {
             let head = if other.applies() { format!("{} {}: {}", t.name(), t.edition(), headline(&other)) } else { headline(&other) };
             let row = other_row(&other, t);
             let line = ExplainLine { text: format!("{head} ({lead})"), row: row.0, source: row.1 };
-            std::iter::once(line).chain(t.out_of_effect(exam.context.exam_date))
+            let out_of_effect = t.out_of_effect(exam.context.exam_date).map(|line| OtherTable { line, differs: false });
+            std::iter::once(OtherTable { line, differs: !same }).chain(out_of_effect)
         })
         .collect()
 }

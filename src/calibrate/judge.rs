@@ -67,6 +67,17 @@ pub enum Standing {
 }
 
 impl Standing {
+    /// The words shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Unchecked => "not checked on a phantom",
+            Self::Doubtful => "its phantom check is overdue, of another preset, or beyond tolerance",
+            Self::ByHand => "set by hand in this picture",
+            Self::Checked => "checked on a phantom",
+        }
+    }
+
     /// Of a scale from the header.
     #[must_use]
     pub fn of(last_check: Option<&LastCheck>, exam: Option<Date>) -> Self {

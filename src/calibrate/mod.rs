@@ -180,6 +180,15 @@ impl Calibration {
         self.u_rel_sound_speed
     }
 
+    /// Where it comes from and how large it is: "header, region 1 · 0.1210 mm a pixel".
+    #[must_use]
+    pub fn words(&self) -> String {
+        let (x, y) = self.mm_per_px();
+        let size =
+            if (x - y).abs() <= 1e-6 * x { format!("{x:.4} mm a pixel") } else { format!("{x:.4} × {y:.4} mm a pixel (across × down)") };
+        format!("{} · {size}", self.basis().words())
+    }
+
     /// Why the scale may be believed.
     #[must_use]
     pub const fn basis(&self) -> &Basis {

@@ -9,7 +9,7 @@ use super::output::{self, Said};
 use crate::assist::{self, Assisted, Refinable};
 use crate::calibrate::Calibration;
 use crate::error::{Error, ErrorKind, Result};
-use crate::exam::{Adequacy, Checklist, FrameNotes, Item};
+use crate::exam::{Adequacy, Anterior, Checklist, FrameNotes, Item};
 use crate::frame::Frame;
 use crate::measure::more::MoreLandmarks;
 use crate::measure::{EdgeMark, Landmarks};
@@ -71,6 +71,9 @@ pub struct NotesArgs {
     /// Keep that a refined place was offered for a landmark and declined
     #[arg(long, value_parser = word::<Refinable>)]
     pub decline_offer: Vec<Refinable>,
+    /// On which side of the picture anterior is, where it is known: left, right
+    #[arg(long, value_parser = word::<Anterior>)]
+    pub anterior: Option<Anterior>,
 }
 
 /// The notes that the arguments make. Accepted offers move their landmarks.
@@ -116,6 +119,7 @@ pub(super) fn of(
         checklist,
         set: (args.set > 1).then_some(args.set),
         assisted: Vec::new(),
+        anterior: args.anterior,
     };
     let answers = args.accept_offer.iter().map(|of| (*of, true)).chain(args.decline_offer.iter().map(|of| (*of, false)));
     for (of, accepted) in answers {
@@ -171,6 +175,9 @@ pub(super) fn print(out: &mut dyn Write, made: &Reading, notes: &FrameNotes, sai
     }
     for item in notes.checklist.exceptions().into_iter().filter(|i| !i.decides()) {
         output::wrapped(out, "    ! ", &format!("{} {}", item.exception(), said.mark(&item.source())))?;
+    }
+    if let Some(side) = notes.anterior {
+        output::line(out, &format!("  Picture: anterior is {}, as the reader states", side.words()))?;
     }
     for a in &notes.assisted {
         let answer = if a.accepted { "accepted" } else { "declined" };

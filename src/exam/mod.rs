@@ -19,7 +19,7 @@ mod words;
 
 pub use adequacy::{Checklist, Item};
 pub use distance::{ExamDistance, Lengthening};
-pub use notes::{FrameNotes, MOST_OFFERS, MOST_SETS};
+pub use notes::{Anterior, FrameNotes, MOST_OFFERS, MOST_SETS};
 pub use shortest::{OverlapSeen, ShortestSeen};
 pub use values::{ExamValues, SetValues, values};
 

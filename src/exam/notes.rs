@@ -11,6 +11,30 @@ pub const MOST_OFFERS: usize = 100;
 /// Most sets of frames of one exam.
 pub const MOST_SETS: u8 = 9;
 
+/// On which side of the picture anterior is, as the reader states it. Files seldom say, and nothing is assumed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Anterior {
+    /// The left side of the picture.
+    Left,
+    /// The right side of the picture.
+    Right,
+}
+
+impl Anterior {
+    /// Both sides.
+    pub const ALL: [Self; 2] = [Self::Left, Self::Right];
+
+    /// The word shown for it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Left => "left",
+            Self::Right => "right",
+        }
+    }
+}
+
 /// Besides the distance.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields, rename_all = "kebab-case")]
@@ -27,6 +51,9 @@ pub struct FrameNotes {
     /// Offers of the edge assist that were accepted or declined, in order.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub assisted: Vec<Assisted>,
+    /// On which side of the picture anterior is; `None` when the reader did not say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub anterior: Option<Anterior>,
 }
 
 impl FrameNotes {
@@ -48,6 +75,7 @@ impl FrameNotes {
         checklist: Checklist { answers: std::collections::BTreeMap::new(), other_reason: None },
         set: None,
         assisted: Vec::new(),
+        anterior: None,
     };
 
     /// Whether nothing was said or marked.

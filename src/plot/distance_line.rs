@@ -119,6 +119,23 @@ pub struct Room {
     pub letters: f64,
 }
 
+impl Room {
+    /// Whether there is no height for words under the numbers: the unit then stands beside the last number.
+    fn is_low(&self) -> bool {
+        self.height < self.letters * 8.0
+    }
+
+    /// Size of the letters of bands' names, points.
+    fn name_letters(&self) -> f64 {
+        if self.is_low() { self.letters * 0.88 } else { self.letters }
+    }
+}
+
+/// How wide a text in letters of a size is at most, points.
+fn width_of(text: &str, letters: f64) -> f64 {
+    text.chars().count() as f64 * letters * 0.53
+}
+
 /// From millimetres to points along the axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Axis {
@@ -162,7 +179,7 @@ impl DistanceLine {
     pub fn shapes(&self, room: Room) -> Vec<Shape> {
         let axis = self.axis(room);
         let bar_height = (room.height * 0.09).clamp(8.0, 14.0);
-        let bar_y = room.height - room.letters * 3.4 - bar_height;
+        let bar_y = room.height - room.letters * if room.is_low() { 2.2 } else { 3.4 } - bar_height;
         let mut out = Vec::new();
         self.draw_bands(&mut out, axis, room, bar_y, bar_height);
         draw_ticks(&mut out, axis, room, bar_y + bar_height);
@@ -208,7 +225,7 @@ impl DistanceLine {
         .filter_map(|(text, there)| there.then_some(text))
         .collect();
         // In a narrow room the words below would run into each other; the forms speak for themselves there.
-        if !parts.is_empty() && room.width > room.letters * 46.0 {
+        if !parts.is_empty() && room.width > room.letters * 46.0 && !room.is_low() {
             let at = [room.width / 2.0, room.height - room.letters * 0.7];
             out.push(Shape::Text { at, anchor: Anchor::Middle, size: room.letters, text: parts.join("   "), ink: Ink::Quiet });
         }
@@ -221,6 +238,10 @@ impl DistanceLine {
         }
         let mut from = axis.from;
         let last = self.bands.len() - 1;
+        let letters = room.name_letters();
+        // The rows for names, and where the last name in each ends.
+        let mut rows =
+            if room.is_low() { vec![(0.8, f64::NEG_INFINITY)] } else { vec![(0.8, f64::NEG_INFINITY), (1.9, f64::NEG_INFINITY)] };
         for (i, band) in self.bands.iter().enumerate() {
             let to = band.upper_mm.map_or(axis.to, |m| m.get().clamp(axis.from, axis.to));
             let (x0, x1) = (axis.x(from), axis.x(to));
@@ -230,19 +251,24 @@ impl DistanceLine {
                 if i > 0 {
                     out.push(Shape::Line { points: vec![[x0, y - 3.0], [x0, y + height + 3.0]], width: 1.0, ink: Ink::Strong });
                 }
-                let (x, anchor) = match i {
-                    0 => (x0, Anchor::Start),
-                    i if i == last => (x1, Anchor::End),
-                    _ => ((x0 + x1) / 2.0, Anchor::Middle),
+                let wide = width_of(&band.name, letters);
+                let (x, anchor, left) = match i {
+                    0 => (x0, Anchor::Start, x0),
+                    i if i == last => (x1, Anchor::End, x1 - wide),
+                    _ => ((x0 + x1) / 2.0, Anchor::Middle, (x0 + x1 - wide) / 2.0),
                 };
-                let row = if i % 2 == 1 && self.bands.len() > 4 { 1.9 } else { 0.8 };
-                out.push(Shape::Text {
-                    at: [x, room.letters * row],
-                    anchor,
-                    size: room.letters,
-                    text: band.name.clone(),
-                    ink: Ink::BandName(band.tone),
-                });
+                // A name stands in the first row where it does not run into another; without one the bar speaks for itself.
+                let free = rows.iter_mut().find(|(_, end)| left > *end + letters * 0.5 && left > axis.left - 1.0);
+                if let Some((row, end)) = free {
+                    *end = left + wide;
+                    out.push(Shape::Text {
+                        at: [x, room.letters * *row],
+                        anchor,
+                        size: letters,
+                        text: band.name.clone(),
+                        ink: Ink::BandName(band.tone),
+                    });
+                }
             }
             from = to;
         }
@@ -256,8 +282,12 @@ fn draw_ticks(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64) {
         let x = axis.x(mm);
         out.push(Shape::Line { points: vec![[x, y + 3.0], [x, y + 9.0]], width: 1.0, ink: Ink::Quiet });
         let text = if mm.abs() < 1e-9 { "os".to_owned() } else { format!("{mm:.0}").replace('-', "−") };
+        let text = if room.is_low() && mm + step > axis.to + 1e-9 { format!("{text} mm") } else { text };
         out.push(Shape::Text { at: [x, y + 9.0 + room.letters * 0.8], anchor: Anchor::Middle, size: room.letters, text, ink: Ink::Quiet });
         mm += step;
+    }
+    if room.is_low() {
+        return;
     }
     let below = room.height - room.letters * 0.7;
     for (x, anchor, text) in [(axis.left, Anchor::Start, "overlap, mm"), (axis.right, Anchor::End, "mm from the internal os")] {
@@ -437,6 +467,37 @@ mod tests {
         let words: Vec<&str> =
             shapes.iter().filter_map(|s| if let Shape::Text { text, .. } = s { Some(text.as_str()) } else { None }).collect();
         assert!(words.iter().any(|w| w.contains("exam distance") && w.contains("left out") && !w.contains("other frames")), "{words:?}");
+    }
+
+    #[test]
+    fn names_of_bands_never_run_into_each_other() {
+        for table in guideline::tables().unwrap() {
+            for (width, height) in [(300.0, 70.0), (800.0, 126.0), (420.0, 126.0), (1300.0, 126.0)] {
+                let line = DistanceLine { bands: bands(&table), ..line(14.0) };
+                let shapes = line.shapes(Room { width, height, letters: 12.5 });
+                let boxes: Vec<(f64, f64, f64)> = shapes
+                    .iter()
+                    .filter_map(|s| match s {
+                        Shape::Text { at, anchor, size, text, ink: Ink::BandName(_) } => {
+                            let wide = width_of(text, *size);
+                            let left = match anchor {
+                                Anchor::Start => at[0],
+                                Anchor::Middle => at[0] - wide / 2.0,
+                                Anchor::End => at[0] - wide,
+                            };
+                            Some((left, left + wide, at[1]))
+                        }
+                        _ => None,
+                    })
+                    .collect();
+                assert!(boxes.len() >= 2, "{} at {width}", table.id());
+                for (i, a) in boxes.iter().enumerate() {
+                    for b in &boxes[i + 1..] {
+                        assert!(a.2 != b.2 || a.1 < b.0 || b.1 < a.0, "{} at {width}: {boxes:?}", table.id());
+                    }
+                }
+            }
+        }
     }
 
     #[test]

@@ -273,7 +273,7 @@ impl ScaleCheck {
         if !files::is_signed(&read.key, &read.signature, &read.bare_bytes()?) {
             return Err(fault("one that was changed after it was signed".into()));
         }
-        read.last(false)?.validate()?;
+        read.last(read.id()?, false).validate()?;
         Ok(read)
     }
 
@@ -289,13 +289,11 @@ impl ScaleCheck {
         if today > self.next_due { Due::Overdue(self.next_due) } else { Due::On(self.next_due) }
     }
 
-    /// What a reading takes from it.
-    ///
-    /// # Errors
-    /// [`ErrorKind::Record`].
-    pub fn last(&self, other_preset: bool) -> Result<LastCheck> {
-        Ok(LastCheck {
-            id: self.id()?,
+    /// What a reading takes from it; `id` is its own.
+    #[must_use]
+    pub fn last(&self, id: String, other_preset: bool) -> LastCheck {
+        LastCheck {
+            id,
             checked_on: self.checked_on,
             next_due: self.next_due,
             error_x: self.error[0],
@@ -310,7 +308,7 @@ impl ScaleCheck {
             },
             other_preset,
             invented: self.invented,
-        })
+        }
     }
 }
 

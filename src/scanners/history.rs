@@ -1,5 +1,7 @@
 //! All checks at hand, and what a reading takes from them.
 
+use std::collections::HashSet;
+
 use jiff::civil::Date;
 
 use super::entry::{Due, ScaleCheck, ScannerKey};
@@ -10,6 +12,8 @@ use crate::calibrate::LastCheck;
 pub struct History {
     /// By day, then by when they were saved.
     checks: Vec<ScaleCheck>,
+    /// The id of each: a digest of the whole check, so it is made once.
+    ids: Vec<Option<String>>,
     /// Files that hold no check that can be trusted.
     pub damaged: Vec<String>,
 }
@@ -38,6 +42,7 @@ impl History {
     pub fn add(&mut self, check: ScaleCheck) {
         let after = |c: &ScaleCheck| (c.checked_on, c.made_at.as_str()) > (check.checked_on, check.made_at.as_str());
         let place = self.checks.iter().position(after).unwrap_or(self.checks.len());
+        self.ids.insert(place, check.id().ok());
         self.checks.insert(place, check);
     }
 
@@ -49,13 +54,14 @@ impl History {
 
     /// Id of the check saved last, invented ones not counted.
     pub(super) fn newest_id(&self) -> Option<String> {
-        self.checks.iter().filter(|c| !c.invented).max_by_key(|c| c.made_at.clone()).and_then(|c| c.id().ok())
+        let own = self.checks.iter().zip(&self.ids).filter(|(c, _)| !c.invented);
+        own.max_by(|(a, _), (b, _)| a.made_at.cmp(&b.made_at)).and_then(|(_, id)| id.clone())
     }
 
     /// Ids that a check follows and that are not here: a check was lost or taken away.
     #[must_use]
     pub fn missing(&self) -> Vec<String> {
-        let there: Vec<String> = self.checks.iter().filter_map(|c| c.id().ok()).collect();
+        let there: HashSet<&String> = self.ids.iter().flatten().collect();
         self.checks.iter().filter_map(|c| c.follows.clone()).filter(|f| !there.contains(f)).collect()
     }
 
@@ -63,10 +69,10 @@ impl History {
     #[must_use]
     pub fn last_for(&self, scanner: &ScannerKey, preset: Option<&str>, exam: Date) -> Option<LastCheck> {
         let preset = preset.map(str::trim).filter(|p| !p.is_empty());
-        let of = || self.checks.iter().rev().filter(|c| c.scanner == *scanner && c.checked_on <= exam);
-        let same = of().find(|c| c.preset.as_deref() == preset);
-        let (check, other) = same.map(|c| (c, false)).or_else(|| of().next().map(|c| (c, true)))?;
-        check.last(other).ok()
+        let of = || self.checks.iter().zip(&self.ids).rev().filter(|(c, _)| c.scanner == *scanner && c.checked_on <= exam);
+        let same = of().find(|(c, _)| c.preset.as_deref() == preset);
+        let ((check, id), other) = same.map(|c| (c, false)).or_else(|| of().next().map(|c| (c, true)))?;
+        Some(check.last(id.clone()?, other))
     }
 
     /// Each scanner with its checks; the most pressing first.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ArchiveAction, ArchiveEffect, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob,
+    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob,
     ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
@@ -150,6 +150,13 @@ pub enum ContextChange {
     More(MoreChange),
 }
 
+/// A field of the case sheet that a key goes to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Field {
+    /// The due date or last period.
+    Dating,
+}
+
 /// What files were found to hold.
 #[derive(Clone, Debug, Default)]
 pub struct Found {
@@ -249,6 +256,8 @@ pub enum Action {
     Redo,
     /// Save the reading of this frame.
     Save,
+    /// Save the reading of this frame, then go to the next frame or exam.
+    SaveAndGoOn,
     /// A save ended: the saved record, or an error in words.
     Saved(Box<SaveJob>, Result<Box<Stored>, String>),
     /// Look at the frame in another way.
@@ -257,8 +266,12 @@ pub enum Action {
     Zoom(f64),
     /// Show the whole frame.
     Fit,
-    /// One point a pixel.
+    /// One pixel of the screen for a pixel of the frame.
     OneToOne,
+    /// Something about the way frames are shown.
+    Display(DisplayAction),
+    /// Go to a field of the case sheet.
+    GoToField(Field),
     /// Show or hide the keys.
     ToggleHelp,
     /// Show or hide the list of exams and frames.
@@ -327,6 +340,8 @@ pub enum Effect {
     Scale(ScaleEffect),
     /// Something for the page of the archive; answered by [`Action::Archive`].
     Archive(ArchiveEffect),
+    /// Give the keyboard to a field.
+    Focus(Field),
     /// Remember the settings.
     KeepSettings(Settings),
     /// Close the window.

@@ -2,17 +2,18 @@
 
 use std::path::PathBuf;
 
-use egui::{CentralPanel, Event, Frame, Margin, Panel, RichText, Ui, ViewportCommand};
+use egui::{Event, Id, Rect, RichText, Ui, UiBuilder, ViewportCommand, vec2};
 
 use super::action::{Action, Effect};
 use super::keys::{self, Binding};
+use super::layout;
 use super::page::Page;
-use super::panels::{self, canvas::Picture};
-use super::session::Session;
+use super::panels::{self, picture::Picture};
+use super::session::{DisplayAction, Session};
 use super::theme::{self, Theme, size};
 
 /// Below this width, points, the pages stand behind one button.
-const ROOM_FOR_PAGES: f32 = 900.0;
+const ROOM_FOR_PAGES: f32 = 1700.0;
 
 /// What carries out a session's effects and brings back their answers.
 pub trait World {
@@ -31,8 +32,11 @@ pub struct App {
     world: Box<dyn World>,
     keys: Vec<Binding>,
     picture: Picture,
+    beside_picture: Picture,
     teaching_picture: Picture<(usize, u64)>,
     closing: bool,
+    /// What gets the keyboard at the next picture: not at this one, which still holds the letter that asked for it.
+    focus_next: Option<Id>,
     worn: Option<bool>,
     waiting: Vec<Action>,
 }
@@ -47,8 +51,10 @@ impl App {
             world,
             keys: keys::bindings(),
             picture: Picture::default(),
+            beside_picture: Picture::default(),
             teaching_picture: Picture::default(),
             closing: false,
+            focus_next: None,
             worn: None,
             waiting: first,
         };
@@ -65,6 +71,32 @@ impl App {
     /// Applies actions at the next picture, as a panel's would be: for tests and for what starts a window.
     pub fn act(&mut self, actions: Vec<Action>) {
         self.waiting.extend(actions);
+    }
+
+    /// Makes one picture of the window: takes in what has come, and draws.
+    pub fn pass(&mut self, ui: &mut Ui) {
+        let ctx = ui.ctx().clone();
+        let mut answers = self.world.answers();
+        answers.append(&mut self.waiting);
+        self.apply(&ctx, answers);
+        self.tick(&ctx);
+        let density = f64::from(ctx.pixels_per_point());
+        if (density - self.session.display().density).abs() > 1e-6 {
+            self.apply(&ctx, vec![Action::Display(DisplayAction::Density(density))]);
+        }
+        let input = self.input(&ctx);
+        self.apply(&ctx, input);
+        self.wear(&ctx);
+        let actions = self.draw(ui);
+        self.apply(&ctx, actions);
+        if let Some(id) = self.focus_next.take() {
+            ctx.memory_mut(|m| m.request_focus(id));
+            ctx.request_repaint();
+        }
+        // Nothing is drawn until the next frame of a playing cine is due, and nothing at all while it is paused.
+        if let Some(due) = self.session.next_tick() {
+            ctx.request_repaint_after_secs((due - ctx.input(|i| i.time)).max(0.0) as f32);
+        }
     }
 
     fn wear(&mut self, ctx: &egui::Context) {
@@ -86,6 +118,7 @@ impl App {
                         self.closing = true;
                         ctx.send_viewport_cmd(ViewportCommand::Close);
                     }
+                    Effect::Focus(field) => self.focus_next = Some(panels::context::field_id(field)),
                     other => self.world.carry_out(other, ctx),
                 }
             }
@@ -141,19 +174,15 @@ impl App {
         actions
     }
 
+    /// Draws the parts in the order in which Tab goes through them.
     fn draw(&mut self, ui: &mut Ui) -> Vec<Action> {
-        let session = &self.session;
-        let theme = Theme::of(session.light());
-        let page = |x: f32, y: f32| Frame::new().fill(theme.page).inner_margin(Margin::symmetric(x as i8, y as i8));
-        let gap = size::GAP;
+        let theme = Theme::of(self.session.light());
+        let parts = layout::window(ui.max_rect());
+        ui.painter().rect_filled(ui.max_rect(), 0.0, theme.page);
         let mut actions = Vec::new();
-        Panel::top("strip").exact_size(44.0).frame(page(gap + 6.0, 0.0)).show_separator_line(false).show(ui, |ui| {
-            actions.extend(panels::strip::show(ui, session, theme));
-        });
-        Panel::bottom("hints").exact_size(34.0).frame(page(gap + 6.0, 0.0)).show_separator_line(false).show(ui, |ui| {
-            hints(ui, session, theme, &mut actions);
-        });
-        match session.page() {
+        let aside = vec2(size::GAP + 6.0, 0.0);
+        within(ui, "strip", parts.strip.shrink2(aside), |ui| actions.extend(panels::strip::show(ui, &self.session, theme)));
+        within(ui, "page", parts.page, |ui| match self.session.page() {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
             Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
             Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
@@ -162,62 +191,48 @@ impl App {
             Page::Tables => actions.extend(panels::tables::show(ui, &self.session, theme)),
             Page::ScaleChecks => actions.extend(panels::scale_checks::show(ui, &self.session, theme, &mut self.picture)),
             Page::TeachingSet => actions.extend(panels::teaching::show(ui, &self.session, theme, &mut self.teaching_picture)),
-        }
-        let session = &self.session;
-        actions.extend(panels::overlay::help(ui.ctx(), session, &self.keys, theme));
-        actions.extend(panels::overlay::closing(ui.ctx(), session, theme));
+        });
+        within(ui, "hints", parts.hints.shrink2(aside), |ui| hints(ui, &self.session, theme, &mut actions));
+        actions.extend(panels::overlay::help(ui.ctx(), &self.session, &self.keys, theme));
+        actions.extend(panels::overlay::closing(ui.ctx(), &self.session, theme));
         actions
     }
 
-    /// The frame, the distance line and the case sheet.
+    /// The frame and what is known of it, the distance line and the case sheet.
     fn draw_reading(&mut self, ui: &mut Ui, theme: &Theme, actions: &mut Vec<Action>) {
         let session = &self.session;
-        let gap = size::GAP;
-        let window = ui.max_rect().size();
-        if session.list() {
-            let frame = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: 0, top: 0, bottom: 0 });
-            Panel::left("list").exact_size(size::DRAWER + gap).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| {
-                theme.panel_frame().show(ui, |ui| {
-                    ui.set_min_size(ui.available_size());
-                    actions.extend(panels::list::show(ui, session, theme));
-                });
+        let parts = layout::reading(ui.max_rect(), session.list(), session.cine().is_some(), session.beside().is_some());
+        if let Some(rect) = parts.list {
+            within(ui, "list", rect, |ui| {
+                panels::framed(ui, theme, |ui| actions.extend(panels::list::show(ui, session, theme)));
             });
         }
-        let frame = Frame::new().fill(theme.page).inner_margin(Margin { left: 0, right: gap as i8, top: 0, bottom: 0 });
-        Panel::right("sheet").exact_size(size::sheet(window.x) + gap).resizable(false).frame(frame).show_separator_line(false).show(
-            ui,
-            |ui| {
-                theme.panel_frame().show(ui, |ui| {
-                    ui.set_min_size(ui.available_size());
-                    actions.extend(panels::sheet::show(ui, session, theme));
-                });
-            },
-        );
-        let below = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: gap as i8, bottom: 0 });
-        Panel::bottom("distance line")
-            .exact_size(size::distance_line(window.y))
-            .resizable(false)
-            .frame(below)
-            .show_separator_line(false)
-            .show(ui, |ui| {
-                theme.panel_frame().show(ui, |ui| {
-                    panels::line::show(ui, session, theme);
-                });
-            });
-        if session.cine().is_some() {
-            let under = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 4, bottom: 0 });
-            Panel::bottom("time line").exact_size(size::TIME_LINE).resizable(false).frame(under).show_separator_line(false).show(
-                ui,
-                |ui| {
-                    actions.extend(panels::cine::show(ui, session, theme));
-                },
-            );
+        within(ui, "canvas", parts.frame, |ui| actions.extend(panels::canvas::show(ui, session, theme, &mut self.picture)));
+        if let Some(rect) = parts.beside {
+            let points = panels::aids::points_per_mm(session, parts.frame);
+            within(ui, "beside", rect, |ui| actions.extend(panels::aids::beside(ui, session, &mut self.beside_picture, points)));
         }
-        let central = Frame::new().fill(theme.page).inner_margin(Margin { left: gap as i8, right: gap as i8, top: 0, bottom: 0 });
-        CentralPanel::no_frame().frame(central).show(ui, |ui| {
-            actions.extend(panels::canvas::show(ui, session, theme, &mut self.picture));
+        within(ui, "under the frame", parts.under_frame, |ui| actions.extend(panels::under_frame::show(ui, session, theme)));
+        if let Some(rect) = parts.time_line {
+            within(ui, "time line", rect, |ui| actions.extend(panels::cine::show(ui, session, theme)));
+        }
+        within(ui, "distance line", parts.distance_line, |ui| {
+            panels::framed(ui, theme, |ui| panels::line::show(ui, session, theme));
         });
+        if let Some(rect) = parts.sheet {
+            within(ui, "sheet", rect, |ui| {
+                panels::framed(ui, theme, |ui| actions.extend(panels::sheet::show(ui, session, theme)));
+            });
+        }
     }
+}
+
+/// Draws a part of the window in its place.
+fn within(ui: &mut Ui, name: &'static str, rect: Rect, contents: impl FnOnce(&mut Ui)) {
+    ui.scope_builder(UiBuilder::new().max_rect(rect).id_salt(name), |ui| {
+        ui.set_clip_rect(rect.expand(1.0).intersect(ui.clip_rect()));
+        contents(ui);
+    });
 }
 
 /// The line of the commonest keys, and the few buttons that belong to no other part.
@@ -233,7 +248,6 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
         }
         let others = Page::ALL.into_iter().filter(|p| *p != session.page());
         if ui.available_width() < ROOM_FOR_PAGES {
-            // In a narrow window (large letters) the pages stand behind one button.
             ui.menu_button(RichText::new("pages").size(size::SMALL).color(theme.text), |ui| {
                 for page in others {
                     if ui.button(format!("{} ({})", page.words(), page.key())).clicked() {
@@ -266,7 +280,8 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             actions.push(Action::Undo);
         }
         ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
-            let text = "O os   E edge   B body   ·   N not covering   R reaches   C covers   ·   arrows nudge   S save";
+            let text =
+                "O os   E edge   B body   ·   N not covering   R reaches   C covers   ·   arrows nudge   S save   Shift + S save and go on";
             ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).truncate());
         });
     });
@@ -278,19 +293,6 @@ impl eframe::App for App {
     }
 
     fn ui(&mut self, ui: &mut Ui, _: &mut eframe::Frame) {
-        let ctx = ui.ctx().clone();
-        let mut answers = self.world.answers();
-        answers.append(&mut self.waiting);
-        self.apply(&ctx, answers);
-        self.tick(&ctx);
-        let input = self.input(&ctx);
-        self.apply(&ctx, input);
-        self.wear(&ctx);
-        let actions = self.draw(ui);
-        self.apply(&ctx, actions);
-        // Nothing is drawn until the next frame of a playing cine is due, and nothing at all while it is paused.
-        if let Some(due) = self.session.next_tick() {
-            ctx.request_repaint_after_secs((due - ctx.input(|i| i.time)).max(0.0) as f32);
-        }
+        self.pass(ui);
     }
 }

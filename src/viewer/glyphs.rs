@@ -31,7 +31,7 @@ pub const fn colour(mark: Mark) -> Color32 {
 /// A mark at `at`; `to_os` is the direction from it to the os on the screen, where there is one.
 pub fn draw(painter: &Painter, mark: Mark, at: Pos2, to_os: Option<Vec2>, chosen: bool) {
     let ink = colour(mark);
-    let forms = forms(mark, at, unit(to_os));
+    let forms = forms(mark, at, unit(to_os), size::GLYPH);
     for form in &forms {
         stroke(painter, form, size::STROKE + 3.0, over_frame::HALO);
     }
@@ -46,6 +46,14 @@ pub fn draw(painter: &Painter, mark: Mark, at: Pos2, to_os: Option<Vec2>, chosen
             line(painter, path.clone(), size::STROKE + 3.0, over_frame::HALO);
             line(painter, path, size::STROKE, over_frame::WORDS);
         }
+    }
+}
+
+/// A mark of another reading: smaller and thinner than one that can be taken hold of.
+pub fn draw_small(painter: &Painter, mark: Mark, at: Pos2, to_os: Option<Vec2>) {
+    let forms = forms(mark, at, unit(to_os), size::GLYPH * 0.6);
+    for (width, ink) in [(3.0, over_frame::HALO), (1.2, colour(mark))] {
+        forms.iter().for_each(|form| stroke(painter, form, width, ink));
     }
 }
 
@@ -80,9 +88,8 @@ fn line(painter: &Painter, points: Vec<Pos2>, width: f32, ink: Color32) {
     painter.add(Shape::line(points, Stroke::new(width, ink)));
 }
 
-/// The form of a mark. `os` points towards the internal os, unit length.
-fn forms(mark: Mark, at: Pos2, os: Vec2) -> Vec<Form> {
-    let r = size::GLYPH;
+/// The form of a mark of radius `r`. `os` points towards the internal os, unit length.
+fn forms(mark: Mark, at: Pos2, os: Vec2, r: f32) -> Vec<Form> {
     let side = vec2(-os.y, os.x);
     let to = |along: f32, across: f32| at + os * along * r + side * across * r;
     match mark {
@@ -139,7 +146,7 @@ mod tests {
     #[test]
     fn marks_differ_in_form_and_in_colour() {
         let shape = |m| {
-            let f = forms(m, pos2(0.0, 0.0), vec2(1.0, 0.0));
+            let f = forms(m, pos2(0.0, 0.0), vec2(1.0, 0.0), size::GLYPH);
             f.iter()
                 .map(|f| match f {
                     Form::Open(p) => format!("open {}", p.len()),
@@ -162,7 +169,7 @@ mod tests {
     fn the_tip_of_the_chevron_is_the_edge_and_it_opens_towards_the_os() {
         let at = pos2(100.0, 50.0);
         let os = vec2(0.6, 0.8);
-        let Some(Form::Open(p)) = forms(Mark::PlacentalEdge, at, os).into_iter().next() else { unreachable!() };
+        let Some(Form::Open(p)) = forms(Mark::PlacentalEdge, at, os, size::GLYPH).into_iter().next() else { unreachable!() };
         assert_eq!(p[1], at);
         assert!((p[0] - at).dot(os) > 0.0 && (p[2] - at).dot(os) > 0.0);
     }

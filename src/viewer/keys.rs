@@ -2,10 +2,10 @@
 
 use egui::{Key, Modifiers};
 
-use super::action::{Action, ContextChange, Mark};
+use super::action::{Action, ContextChange, Field, Mark};
 use super::page::Page;
-use super::session::{NoteAction, PlanAction, TeachingAction};
-use crate::context::{Bladder, Contraction, Route};
+use super::session::{DisplayAction, NoteAction, PlanAction, TeachingAction};
+use crate::context::{Answer, Bladder, Bleeding, Contraction, Route};
 use crate::exam::Item;
 use crate::measure::Side;
 use crate::units::PxVec;
@@ -180,6 +180,7 @@ pub fn bindings() -> Vec<Binding> {
         (Key::Z, none, "Z", "edge assist: offer a refined place of the chosen landmark; Enter accepts, Esc declines", NoteAction::Refine),
         (Key::Q, none, "Q", "the frame is adequate: attest all that was not answered", NoteAction::AttestAll),
         (Key::Q, shift, "Shift + Q", "exceptions: then their letters, Esc when done", NoteAction::NameExceptions),
+        (Key::O, shift, "Shift + O", "anterior is on the left of the picture, on the right, not stated", NoteAction::Anterior),
         (Key::N, shift, "Shift + N", "the frame is of the next set, a rescan after 20 to 60 minutes", NoteAction::NextSet),
     ] {
         put(key, with, shown, words.into(), Group::More, Action::Note(what), false);
@@ -195,13 +196,24 @@ pub fn bindings() -> Vec<Binding> {
         };
         put(key, none, side_letter(side), words.into(), Group::Side, Action::StateSide(side), false);
     }
-    for (key, shown, words, change) in [
-        (Key::V, "V", "transvaginal route", ContextChange::Route(Route::Transvaginal)),
-        (Key::U, "U", "bladder empty", ContextChange::Bladder(Bladder::Empty)),
-        (Key::I, "I", "no contraction in the frame", ContextChange::Contraction(Contraction::Absent)),
+    for (key, with, shown, words, change) in [
+        (Key::V, none, "V", "transvaginal route", ContextChange::Route(Route::Transvaginal)),
+        (Key::U, none, "U", "bladder empty", ContextChange::Bladder(Bladder::Empty)),
+        (Key::I, none, "I", "no contraction in the frame", ContextChange::Contraction(Contraction::Absent)),
+        (Key::V, shift, "Shift + V", "no vaginal bleeding", ContextChange::Bleeding(Bleeding::None)),
+        (Key::T, shift, "Shift + T", "no pain or contractions felt", ContextChange::Pain(Answer::No)),
     ] {
-        put(key, none, shown, words.into(), Group::Context, Action::Context(change), false);
+        put(key, with, shown, words.into(), Group::Context, Action::Context(change), false);
     }
+    put(
+        Key::E,
+        shift,
+        "Shift + E",
+        "to the due date or last period; Enter when it is typed".into(),
+        Group::Context,
+        Action::GoToField(Field::Dating),
+        false,
+    );
     put(
         Key::U,
         Modifiers::SHIFT,
@@ -227,6 +239,7 @@ pub fn bindings() -> Vec<Binding> {
     let ctrl_shift = Modifiers::COMMAND | Modifiers::SHIFT;
     put(Key::S, none, "S", "save the reading (Ctrl + S too)".into(), Group::Reading, Action::Save, false);
     put(Key::S, ctrl, "", String::new(), Group::Reading, Action::Save, false);
+    put(Key::S, shift, "Shift + S", "save, and go to the next frame or exam".into(), Group::Reading, Action::SaveAndGoOn, false);
     put(Key::Z, ctrl, "Ctrl + Z", "undo".into(), Group::Reading, Action::Undo, true);
     put(Key::Z, ctrl_shift, "Ctrl + Shift + Z", "redo (Ctrl + Y too)".into(), Group::Reading, Action::Redo, true);
     put(Key::Y, ctrl, "", String::new(), Group::Reading, Action::Redo, true);
@@ -254,7 +267,24 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Equals, none, "", String::new(), Group::Look, Action::Zoom(1.25), true);
     put(Key::Minus, none, "−", "smaller".into(), Group::Look, Action::Zoom(0.8), true);
     put(Key::Num0, none, "0", "the whole frame".into(), Group::Look, Action::Fit, false);
-    put(Key::Num1, none, "1", "one point a pixel".into(), Group::Look, Action::OneToOne, false);
+    put(Key::Num1, none, "1", "one pixel of the screen a pixel".into(), Group::Look, Action::OneToOne, false);
+    for (key, with, shown, words, what, repeats) in [
+        (Key::Num2, none, "2", "a frame beside, at the same scale", DisplayAction::Beside, false),
+        (Key::Num3, none, "3", "the next frame beside", DisplayAction::NextBeside, false),
+        (Key::Num4, none, "4 and 5", "gamma: the dark darker or brighter", DisplayAction::Gamma(-1), true),
+        (Key::Num5, none, "", "", DisplayAction::Gamma(1), true),
+        (Key::Num6, none, "6 and 7", "level: all brighter or darker", DisplayAction::Level(-1), true),
+        (Key::Num7, none, "", "", DisplayAction::Level(1), true),
+        (Key::Num8, none, "8 and 9", "contrast: softer or harder", DisplayAction::Window(-1), true),
+        (Key::Num9, none, "", "", DisplayAction::Window(1), true),
+        (Key::I, shift, "Shift + I", "dark and bright change places", DisplayAction::Invert, false),
+        (Key::M, shift, "Shift + M", "single pixels, or smoothed", DisplayAction::SinglePixels, false),
+        (Key::G, shift, "Shift + G", "millimetre grid", DisplayAction::Grid, false),
+        (Key::A, shift, "Shift + A", "marks of all saved readings of the frame", DisplayAction::AllReadings, false),
+        (Key::R, shift, "Shift + R", "as stored, nothing over or beside it", DisplayAction::Reset, false),
+    ] {
+        put(key, with, shown, words.into(), Group::Look, Action::Display(what), repeats);
+    }
     for (key, shown, words, what, repeats) in [
         (Key::P, "P", "prepare a set from what is open", TeachingAction::Prepare, false),
         (Key::A, "A", "approve the frame as it is shown", TeachingAction::Approve, false),

@@ -27,6 +27,13 @@ impl Page {
     pub const ALL: [Self; 8] =
         [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::ScaleChecks, Self::Archive, Self::TeachingSet, Self::Tables];
 
+    /// Whether it is about the exam that is open, so that the strip names whose it is. Other pages name whom they are about
+    /// themselves, or nobody.
+    #[must_use]
+    pub const fn is_of_the_exam(self) -> bool {
+        matches!(self, Self::Reading | Self::Answer | Self::ScaleChecks)
+    }
+
     /// The words shown for it.
     #[must_use]
     pub const fn words(self) -> &'static str {

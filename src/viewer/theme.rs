@@ -141,6 +141,14 @@ pub mod size {
     pub const BODY: f32 = 14.0;
     /// Small letters.
     pub const SMALL: f32 = 12.5;
+    /// Height of the strip at the top.
+    pub const STRIP: f32 = 44.0;
+    /// Its height where it has two rows.
+    pub const STRIP_OF_TWO: f32 = 58.0;
+    /// Height of the line of keys at the bottom.
+    pub const HINTS: f32 = 34.0;
+    /// Height of the line under the frame.
+    pub const UNDER_FRAME: f32 = 26.0;
     /// Width of the first column of the case sheet.
     pub const SHEET_COLUMN: f32 = 88.0;
     /// Width of the exam drawer.
@@ -162,14 +170,17 @@ pub mod size {
     pub fn sheet(width: f32) -> f32 {
         (width * 0.34375).clamp(270.0, 440.0) + ((width - 1280.0).max(0.0) * 0.15).min(120.0)
     }
-    /// Height of the distance line in a window of `height`.
+    /// Height of the distance line on a page of `height`.
     #[must_use]
     pub fn distance_line(height: f32) -> f32 {
-        (height * 0.21).clamp(112.0, 168.0)
+        (height * 0.23).clamp(98.0, 154.0)
     }
     /// How much larger the inset shows the frame than the canvas does.
     pub const INSET_TIMES: f64 = 4.0;
 }
+
+/// Width of the edge of what has the focus.
+const FOCUS_WIDTH: f32 = 2.5;
 
 /// The family of heavy letters.
 #[must_use]
@@ -262,21 +273,28 @@ impl Theme {
         v.text_cursor.blink = false;
         let corner = CornerRadius::same(4);
         let w = &mut v.widgets;
-        for (state, fill, edge, text) in [
-            (&mut w.noninteractive, self.panel, self.rule, self.text),
-            (&mut w.inactive, self.well, self.outline, self.text),
-            (&mut w.hovered, self.well, self.text, self.text),
-            (&mut w.active, self.button, self.text, self.on_button),
-            (&mut w.open, self.well, self.text, self.text),
+        // What has the focus has a thick edge; its ground stays, because many words on it have an ink of their own.
+        for (state, fill, edge, width, text) in [
+            (&mut w.noninteractive, self.panel, self.rule, 1.0, self.text),
+            (&mut w.inactive, self.well, self.outline, 1.0, self.text),
+            (&mut w.hovered, self.well, self.text, 1.0, self.text),
+            (&mut w.active, self.well, self.lead, FOCUS_WIDTH, self.text),
+            (&mut w.open, self.well, self.text, 1.0, self.text),
         ] {
             state.bg_fill = fill;
             state.weak_bg_fill = fill;
-            state.bg_stroke = Stroke::new(1.0, edge);
+            state.bg_stroke = Stroke::new(width, edge);
             state.fg_stroke = Stroke::new(1.5, text);
             state.corner_radius = corner;
             state.expansion = 0.0;
         }
         v
+    }
+
+    /// The edge of what has the focus, for what is drawn by hand.
+    #[must_use]
+    pub const fn focus(&self) -> Stroke {
+        Stroke { width: FOCUS_WIDTH, color: self.lead }
     }
 
     /// A panel of this theme.
@@ -352,6 +370,24 @@ mod tests {
                 let c = contrast(t.outline, ground);
                 assert!(c >= 3.0, "outline on {ground:?}, dark {}: {c:.2}", t.dark);
             }
+        }
+    }
+
+    #[test]
+    fn what_has_the_focus_is_seen_and_its_words_are_read_in_both_themes() {
+        for t in [DARK, LIGHT] {
+            for ground in [t.page, t.panel, t.well] {
+                assert!(contrast(t.focus().color, ground) >= 3.0, "focus on {ground:?}, dark {}", t.dark);
+            }
+            let v = t.visuals();
+            for state in [v.widgets.inactive, v.widgets.hovered, v.widgets.active, v.widgets.open] {
+                for ink in [t.text, t.quiet, t.lead, t.warn, t.alarm, state.fg_stroke.color] {
+                    let c = contrast(ink, state.weak_bg_fill);
+                    assert!(c >= 4.5, "{ink:?} on a button, dark {}: {c:.2}", t.dark);
+                }
+            }
+            assert!(v.widgets.active.bg_stroke.width > v.widgets.inactive.bg_stroke.width, "the focus is told by form, not colour alone");
+            assert!(contrast(t.on_button, v.selection.bg_fill) >= 4.5, "what is chosen, dark {}", t.dark);
         }
     }
 

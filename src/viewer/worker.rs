@@ -1,6 +1,7 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
 mod archive;
+mod in_order;
 mod planning;
 mod review;
 mod scale;
@@ -18,6 +19,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::task::{Context, Poll, Wake, Waker};
 use std::thread;
 use std::time::{Duration, Instant};
+
+use in_order::InOrder;
 
 use super::action::{Action, Effect, Found};
 use super::app::World;
@@ -47,6 +50,8 @@ pub struct Worker {
     stop: Arc<AtomicBool>,
     records: PathBuf,
     keeper: Keeper,
+    /// Writes the teaching set in progress.
+    teaching: InOrder,
     data_dir: PathBuf,
     archive: Arc<archive::Shared>,
     receiver: Arc<Mutex<Option<crate::archive::Receiver>>>,
@@ -67,10 +72,13 @@ impl Worker {
         });
         let stop = Arc::new(AtomicBool::new(false));
         let (archive, receiver) = (Arc::default(), Arc::default());
-        let worker = Self { send, receive, decoder, stop, records, keeper, data_dir, archive, receiver };
-        if let Some(action) = teaching::left(&worker.data_dir) {
-            let _ = worker.send.send(action);
-        }
+        let worker = Self { send, receive, decoder, stop, records, keeper, teaching: InOrder::start(), data_dir, archive, receiver };
+        let left_in = worker.data_dir.clone();
+        worker.spawn(ctx, move |answer| {
+            if let Some(action) = teaching::left(&left_in) {
+                answer(action);
+            }
+        });
         let folders = [worker.records.clone(), files::drafts_in(&worker.data_dir)];
         worker.spawn(ctx, move |_| {
             // What cannot be tidied is in nobody's way.
@@ -195,11 +203,15 @@ impl World for Worker {
                     let _ = self.send.send(Action::Tell(format!("The settings are not kept: {e}")));
                 }
             }
-            // On this thread and in order: the file is small, and the last decision must be the one that stays.
             Effect::Teaching(effect @ (TeachingEffect::Keep(_) | TeachingEffect::Forget)) => {
-                if let Some(action) = teaching::carry_out(effect, &self.data_dir, &self.records) {
-                    let _ = self.send.send(action);
-                }
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
+                let (send, ctx) = (self.send.clone(), ctx.clone());
+                self.teaching.then(move || {
+                    if let Some(action) = teaching::carry_out(effect, &data_dir, &records) {
+                        let _ = send.send(action);
+                        ctx.request_repaint();
+                    }
+                });
             }
             Effect::Plan(effect) => {
                 let (records, data_dir) = (self.records.clone(), self.data_dir.clone());
@@ -232,13 +244,15 @@ impl World for Worker {
             }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),
-            Effect::Close => {}
+            // The window itself does these.
+            Effect::Close | Effect::Focus(_) => {}
         }
     }
 
     fn finish(&mut self) {
         *self.receiver.lock().unwrap_or_else(PoisonError::into_inner) = None;
         self.keeper.finish();
+        self.teaching.finish();
     }
 
     fn answers(&mut self) -> Vec<Action> {

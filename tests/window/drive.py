@@ -24,8 +24,8 @@ import time
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "sample-images"
 
-# Where the frame's canvas is, from the sizes in src/viewer/theme.rs and src/viewer/app.rs.
-STRIP, HINTS, GAP = 44, 34, 14
+# Where the frame's canvas is, from src/viewer/layout.rs.
+STRIP, HINTS, GAP, UNDER_FRAME = 44, 34, 14, 26
 
 # Whole pixels near the sample's own landmarks of visit 1, frame 1: at one point a pixel a click hits them exactly.
 MARKS = {"internal os": (300, 154), "placental edge": (276, 130), "placental body": (283, 168)}
@@ -116,7 +116,7 @@ class Window:
         """Where a place of the frame is on the screen at one point a pixel."""
         width, height = self.display.width, self.display.height
         sheet = min(max(width * 0.34375, 270), 440) + min(max(width - 1280, 0) * 0.15, 120)
-        line = min(max(height * 0.21, 112), 168)
+        line = min(max((height - STRIP - HINTS) * 0.23, 98), 154) + GAP + UNDER_FRAME
         left, right = GAP, width - sheet - 2 * GAP
         top, bottom = STRIP, height - HINTS - line
         x = (left + right) / 2 - FRAME[0] / 2 + point[0]

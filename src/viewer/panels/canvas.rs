@@ -1,59 +1,24 @@
 //! The frame with its landmarks, the ring of the decisive radius, the scale bar and the magnified inset.
 
 use egui::{
-    Align2, Color32, ColorImage, EventFilter, FontId, Id, Mesh, Painter, PointerButton, Pos2, Rect, Role, Sense, Shape, Stroke,
-    TextureHandle, TextureOptions, Ui, Vec2, WidgetInfo, pos2, vec2,
+    Align2, Color32, Event, EventFilter, FontId, Id, Mesh, MouseWheelUnit, Painter, PointerButton, Pos2, Rect, Role, Sense, Shape, Stroke,
+    TextureHandle, Ui, Vec2, WidgetInfo, pos2, vec2,
 };
 
+use super::picture::Picture;
 use crate::calibrate::Calibration;
-use crate::frame::{Frame, Samples};
+use crate::frame::Frame;
 use crate::measure::EdgeMark;
 use crate::plot::{Shape as Drawn, ruler};
 use crate::units::{MmVec, PxPoint, PxVec};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::glyphs;
 use crate::viewer::screen_map::{Canvas, ScreenMap};
-use crate::viewer::session::{FrameKey, FrameWork, ScaleAction, Session};
+use crate::viewer::session::{FrameWork, ScaleAction, Session, SourceFile};
 use crate::viewer::theme::{Theme, over_frame, size};
 
-/// A picture on the graphics side, made once for each key: by itself, a frame.
-pub struct Picture<K = FrameKey> {
-    made: Option<(K, TextureHandle)>,
-}
-
-impl<K> Default for Picture<K> {
-    fn default() -> Self {
-        Self { made: None }
-    }
-}
-
-impl<K: Clone + PartialEq> Picture<K> {
-    pub(super) fn of(&mut self, ui: &Ui, key: &K, frame: &Frame) -> TextureHandle {
-        if let Some((k, texture)) = &self.made
-            && k == key
-        {
-            return texture.clone();
-        }
-        let size = [frame.width as usize, frame.height as usize];
-        let pixels = size[0] * size[1];
-        let image = match &frame.samples {
-            Samples::Rgb8(d) if d.len() == pixels * 3 => ColorImage::from_rgb(size, d),
-            Samples::Gray8(d) if d.len() == pixels => ColorImage::from_gray(size, d),
-            Samples::Gray16 { data, .. } if data.len() == pixels => ColorImage::from_rgba_unmultiplied(size, &frame.to_rgba8()),
-            _ => ColorImage::filled([1, 1], Color32::BLACK),
-        };
-        // One texture for all: a playing cine must not leave a trail of them.
-        let texture = match self.made.take() {
-            Some((_, mut texture)) => {
-                texture.set(image, TextureOptions::LINEAR);
-                texture
-            }
-            None => ui.ctx().load_texture("frame", image, TextureOptions::LINEAR),
-        };
-        self.made = Some((key.clone(), texture.clone()));
-        texture
-    }
-}
+/// One line of the wheel, points: as the library scrolls.
+const POINTS_A_LINE: f32 = 40.0;
 
 /// Everything that drawing one frame needs.
 struct Scene<'a> {
@@ -73,9 +38,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     let (Some(key), Some(frame), Some(file)) = (session.current(), session.picture(), session.file()) else {
         return super::overlay::instead_of_a_frame(ui, rect, session, theme);
     };
-    let canvas = Canvas { x: rect.left().into(), y: rect.top().into(), width: rect.width().into(), height: rect.height().into() };
-    let (w, h) = (f64::from(frame.width), f64::from(frame.height));
-    let map = ScreenMap::new(canvas, w, h, file.tallness(), session.view());
+    let (canvas, map) = map_of(session, file, frame, rect);
     let scene = Scene {
         session,
         work: session.work(),
@@ -83,18 +46,24 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
         rect,
         painter: ui.painter().with_clip_rect(rect),
         frame_size: vec2(frame.width as f32, frame.height as f32),
-        texture: picture.of(ui, key, frame),
+        texture: picture.of(ui, key, frame, super::aids::showing(session)),
     };
     let mut actions = Vec::new();
     let background = pointer(ui, &scene, canvas, &mut actions);
     scene.draw_frame();
+    if session.display().grid {
+        super::aids::grid(&scene.painter, session, &scene.map);
+    }
+    if session.display().all_readings {
+        super::aids::all_readings(&scene.painter, session, &|p| scene.at(p));
+    }
     scene.draw_ring();
     scene.draw_line();
     super::more_marks::draw(&scene.painter, session, &|p| scene.at(p));
     landmarks(ui, &scene, &mut actions);
-    scene.draw_labels();
+    let ruler = scene.draw_mm_ruler();
+    scene.draw_labels(ruler);
     scene.draw_hand_ruler();
-    scene.draw_mm_ruler();
     let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
     if let Some(at) = session.cross() {
         glyphs::draw_cross(&scene.painter, scene.at(at));
@@ -108,6 +77,12 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
         outline(&scene.painter, rect.shrink(1.0));
     }
     actions
+}
+
+/// Where the current frame is drawn in `rect`.
+pub(super) fn map_of(session: &Session, file: &SourceFile, frame: &Frame, rect: Rect) -> (Canvas, ScreenMap) {
+    let canvas = Canvas { x: rect.left().into(), y: rect.top().into(), width: rect.width().into(), height: rect.height().into() };
+    (canvas, ScreenMap::new(canvas, f64::from(frame.width), f64::from(frame.height), file.tallness(), session.view()))
 }
 
 /// What the pointer does on the frame itself: place, pan, zoom.
@@ -138,8 +113,8 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
         actions.push(Action::Look(scene.map.panned(canvas, [d.x.into(), d.y.into()])));
     }
     if let Some(p) = response.hover_pos() {
-        let (scroll, pinch) = ui.input(|i| (i.smooth_scroll_delta().y, i.zoom_delta()));
-        let factor = f64::from(pinch) * (f64::from(scroll) * 0.004).exp();
+        let (turns, pinch) = ui.input(|i| (turns_of_the_wheel(&i.events), i.zoom_delta()));
+        let factor = f64::from(pinch) * (f64::from(turns) * 0.004).exp();
         if (factor - 1.0).abs() > 1e-6 {
             actions.push(Action::Look(scene.map.zoomed(canvas, factor, [p.x.into(), p.y.into()])));
         }
@@ -148,6 +123,23 @@ fn pointer(ui: &mut Ui, scene: &Scene<'_>, canvas: Canvas, actions: &mut Vec<Act
         }
     }
     response
+}
+
+/// How far the wheel was turned over the frame itself, points. What the library smooths goes on after the pointer has moved: a
+/// turn over the case sheet must not enlarge the frame that the pointer then comes to.
+fn turns_of_the_wheel(events: &[Event]) -> f32 {
+    let turn = |e: &Event| match e {
+        Event::MouseWheel { unit, delta, modifiers, .. } if !modifiers.command => {
+            delta.y
+                * match unit {
+                    MouseWheelUnit::Point => 1.0,
+                    MouseWheelUnit::Line => POINTS_A_LINE,
+                    MouseWheelUnit::Page => POINTS_A_LINE * 10.0,
+                }
+        }
+        _ => 0.0,
+    };
+    events.iter().map(turn).sum()
 }
 
 /// Whether an item is the frame or one of its landmarks.
@@ -267,10 +259,10 @@ impl Scene<'_> {
         }
     }
 
-    /// Each landmark's name, on the side away from the os–edge line, inside the canvas, off the other names.
-    fn draw_labels(&self) {
+    /// Each landmark's name, on the side away from the os–edge line, inside the canvas, off the other names and the ruler.
+    fn draw_labels(&self, ruler: Option<Rect>) {
         let mut taken: Vec<Rect> =
-            self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).collect();
+            self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).chain(ruler).collect();
         // A trace bears its name once.
         let named = |m: &Mark| !matches!(m, Mark::Canal(1..) | Mark::Wall(1..));
         for (mark, place) in self.work.placed().filter(|(m, _)| named(m)) {
@@ -293,7 +285,11 @@ impl Scene<'_> {
             let chosen = rects.clone().find(|r| room.contains_rect(*r) && !taken.iter().any(|t| t.intersects(*r)));
             // A further landmark without room keeps its form; its name is said in the sheet, and here while it is chosen.
             let must = Mark::ALL.contains(&mark) || self.session.selected() == Some(mark);
-            let anywhere = || rects.clone().find(|r| must && room.contains_rect(*r));
+            let hidden = |r: &Rect| -> f32 { taken.iter().map(|t| t.intersect(*r)).filter(Rect::is_positive).map(|i| i.area()).sum() };
+            let anywhere = || {
+                let inside = rects.clone().filter(|r| must && room.contains_rect(*r));
+                inside.min_by(|a, b| hidden(a).total_cmp(&hidden(b)))
+            };
             let Some(rect) = chosen.or_else(anywhere) else { continue };
             taken.push(rect);
             self.painter.rect_filled(rect, 3.0, over_frame::HALO);
@@ -302,22 +298,22 @@ impl Scene<'_> {
     }
 
     /// A millimetre ruler beside the frame, from the scale under the os, else under the middle of the view: down its left side,
-    /// inside the view. Without a scale there is none.
-    fn draw_mm_ruler(&self) {
+    /// inside the view. Without a scale there is none. Returns the room it takes.
+    fn draw_mm_ruler(&self) -> Option<Rect> {
         let middle = self.map.to_frame([self.rect.center().x.into(), self.rect.center().y.into()]);
-        let Some(scale) = self.work.os.and_then(|os| self.session.scale_at(os)).or_else(|| self.session.scale_at(middle)) else { return };
+        let scale = self.work.os.and_then(|os| self.session.scale_at(os)).or_else(|| self.session.scale_at(middle))?;
         let per_mm = scale.step_back(MmVec::new(0.0, 1.0)).y * self.map.scale().1;
         let (top, bottom) = (self.at(PxPoint::new(0.0, 0.0)), self.at(PxPoint::new(0.0, self.frame_size.y.into())));
         // Beside the frame where there is room, else over its edge; never out of view.
-        let x = (top.x - 40.0).max(self.rect.left() + 6.0);
+        let x = (top.x - 48.0).max(self.rect.left() + 6.0);
         let from = top.y.max(self.rect.top() + 10.0);
         let length = bottom.y.min(self.rect.bottom() - 10.0) - from;
         let shapes = ruler::shapes(per_mm, length.into(), f64::from(size::SMALL) - 1.5);
         if shapes.is_empty() {
-            return;
+            return None;
         }
         let place = |p: &[f64; 2]| pos2(x + p[0] as f32, from + p[1] as f32);
-        let ground = Rect::from_min_size(pos2(x - 3.0, from - 8.0), vec2(38.0, length + 14.0));
+        let ground = Rect::from_min_size(pos2(x - 3.0, from - 8.0), vec2(46.0, length + 14.0));
         self.painter.rect_filled(ground, 3.0, over_frame::HALO);
         for shape in &shapes {
             match shape {
@@ -331,6 +327,7 @@ impl Scene<'_> {
                 _ => {}
             }
         }
+        Some(ground)
     }
 
     /// The ruler that is being picked, and the ticks that were found along it.
@@ -347,12 +344,8 @@ impl Scene<'_> {
         }
     }
 
-    /// Words over the frame, on a dark ground.
     fn words(&self, at: Pos2, align: Align2, text: &str, ink: Color32) {
-        let galley = self.painter.layout_no_wrap(text.into(), FontId::proportional(size::SMALL), ink);
-        let rect = align.anchor_size(at, galley.size());
-        self.painter.rect_filled(rect.expand2(vec2(4.0, 1.0)), 3.0, over_frame::HALO);
-        self.painter.galley(rect.min, galley, ink);
+        super::aids::words(&self.painter, at, align, text, ink);
     }
 
     /// The frame around `at`, larger, in a corner away from it.

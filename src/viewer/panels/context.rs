@@ -4,7 +4,7 @@ use egui::{RichText, TextEdit, Ui};
 
 use super::plain;
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, Limits, PlacentalPosition, Route};
-use crate::viewer::action::{Action, ContextChange};
+use crate::viewer::action::{Action, ContextChange, Field};
 use crate::viewer::session::{ExamState, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
@@ -14,6 +14,11 @@ pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str)
     let response = ui.add(egui::Button::selectable(on, RichText::new(text).size(size::SMALL).color(colour)).frame_when_inactive(true));
     let role = egui::Role::Button;
     response.widget_info(|| egui::WidgetInfo::selected(role, true, on, name));
+    in_view(&response);
+    if response.has_focus() {
+        // On a chosen one the library shows no focus.
+        ui.painter().rect_stroke(response.rect.expand(1.0), 4.0, theme.focus(), egui::StrokeKind::Outside);
+    }
     response.clicked()
 }
 
@@ -89,19 +94,34 @@ pub(super) fn exam_questions(ui: &mut Ui, exam: &ExamState, theme: &Theme, actio
     ask!(ui, theme, actions, "low earlier in this pregnancy", c.earlier_low_placenta, Answer, EarlierLow);
 }
 
+/// What gets the keyboard comes into view.
+fn in_view(response: &egui::Response) {
+    if response.gained_focus() {
+        response.scroll_to_me(None);
+    }
+}
+
+/// The id of a field that a key goes to.
+#[must_use]
+pub fn field_id(field: Field) -> egui::Id {
+    egui::Id::unique(("field", field))
+}
+
 /// A field of one line, by name; returns the text when it was changed.
 pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
+    line_of(ui, name, text, |edit| edit.hint_text(hint).desired_width(width))
+}
+
+fn line_of(ui: &mut Ui, name: &str, text: &str, make: impl FnOnce(TextEdit<'_>) -> TextEdit<'_>) -> (Option<String>, egui::Response) {
     let mut edited = text.to_owned();
-    let response = ui.add(TextEdit::singleline(&mut edited).hint_text(hint).desired_width(width)).accessible_name(name);
+    let response = ui.add(make(TextEdit::singleline(&mut edited))).accessible_name(name);
+    in_view(&response);
     ((response.changed() && edited != text).then_some(edited), response)
 }
 
 /// As [`field`], for what nobody beside the reader should see.
 pub(super) fn secret_field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
-    let mut edited = text.to_owned();
-    let edit = TextEdit::singleline(&mut edited).hint_text(hint).password(true).desired_width(width);
-    let response = ui.add(edit).accessible_name(name);
-    ((response.changed() && edited != text).then_some(edited), response)
+    line_of(ui, name, text, |edit| edit.hint_text(hint).password(true).desired_width(width))
 }
 
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {
@@ -122,7 +142,8 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
             }
         }
         let name = if form.is_last_period { "last period" } else { "due date" };
-        if let (Some(text), _) = field(ui, name, &form.dating, "2031-05-02", 92.0) {
+        let id = field_id(Field::Dating);
+        if let (Some(text), _) = line_of(ui, name, &form.dating, |edit| edit.id(id).hint_text("2031-05-02").desired_width(92.0)) {
             actions.push(Action::Context(ContextChange::DatingDate(text)));
         }
     });

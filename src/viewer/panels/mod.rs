@@ -1,5 +1,6 @@
 //! Panels: each draws one part of a session and returns what the reader did. None of them changes anything.
 
+pub mod aids;
 pub mod answer;
 pub mod archive;
 pub mod canvas;
@@ -12,6 +13,7 @@ pub mod list;
 pub mod more;
 mod more_marks;
 pub mod overlay;
+pub mod picture;
 pub mod review;
 mod scale;
 pub mod scale_checks;
@@ -19,11 +21,20 @@ pub mod sheet;
 pub mod strip;
 pub mod tables;
 pub mod teaching;
+pub mod under_frame;
 mod unfinished;
 
 use egui::{CentralPanel, Color32, Margin, Panel, RichText, ScrollArea, Ui};
 
 use super::theme::{Theme, size, strong};
+
+/// A panel that fills the room it is given.
+pub(super) fn framed(ui: &mut Ui, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
+    theme.panel_frame().show(ui, |ui| {
+        ui.set_min_size(ui.available_size());
+        contents(ui);
+    });
+}
 
 /// Ordinary text.
 fn plain(ui: &mut Ui, text: impl Into<String>, colour: Color32) -> egui::Response {
@@ -71,8 +82,7 @@ enum Side {
 
 /// A sheet that fills the room it is given and scrolls.
 fn sheet_of(ui: &mut Ui, theme: &Theme, name: &'static str, contents: impl FnOnce(&mut Ui)) {
-    theme.panel_frame().show(ui, |ui| {
-        ui.set_min_size(ui.available_size());
+    framed(ui, theme, |ui| {
         ScrollArea::vertical().id_salt(name).auto_shrink([false, false]).show(ui, contents);
     });
 }

@@ -4,7 +4,6 @@ use egui::{RichText, Ui};
 
 use super::context::{choices, field};
 use super::plain;
-use crate::calibrate::Calibration;
 use crate::calibrate::cross::{Agreement, ScaleLine};
 use crate::calibrate::header::survey;
 use crate::reading::Distance;
@@ -18,7 +17,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Th
         Outcome::Read(r) => {
             match &r.distance {
                 Distance::Measured(m) => {
-                    plain(ui, words(&m.scale.calibration), theme.text);
+                    plain(ui, m.scale.calibration.words(), theme.text);
                     for w in &m.scale.warnings {
                         plain(ui, w.clone(), theme.warn);
                     }
@@ -36,7 +35,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Th
         }
         _ => match session.work().os.map(|os| session.scale_at(os)) {
             Some(Some(c)) => {
-                plain(ui, words(&c), theme.text);
+                plain(ui, c.words(), theme.text);
             }
             Some(None) => {
                 plain(ui, "No scale where the os is marked.", theme.alarm);
@@ -62,13 +61,6 @@ pub(super) fn show(ui: &mut Ui, session: &Session, file: &SourceFile, theme: &Th
     if no_region || contradicted || work.scale.hand.is_some() || survey(&file.geometry).refused.is_some() {
         by_hand(ui, session, file, theme, actions);
     }
-}
-
-fn words(c: &Calibration) -> String {
-    let (x, y) = c.mm_per_px();
-    let size =
-        if (x - y).abs() <= 1e-6 * x { format!("{x:.4} mm a pixel") } else { format!("{x:.4} × {y:.4} mm a pixel (across × down)") };
-    format!("{} · {size}", c.basis().words())
 }
 
 fn one(ui: &mut Ui, l: &ScaleLine, theme: &Theme) {

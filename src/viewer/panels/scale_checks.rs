@@ -3,8 +3,8 @@
 
 use egui::{Color32, FontId, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2};
 
-use super::canvas::Picture;
 use super::context::{chip, choices};
+use super::picture::{Picture, Showing};
 use super::{Side, beside, heavy, middle, plain, rule};
 use crate::guideline::capital;
 use crate::phantom::{Check, Note, Verdict};
@@ -217,7 +217,7 @@ fn canvas(ui: &mut Ui, session: &Session, picture: &mut Picture) {
         ui.painter().text(rect.center(), egui::Align2::CENTER_CENTER, text, FontId::proportional(size::BODY), over_frame::WORDS);
         return;
     };
-    let texture = picture.of(ui, key, frame);
+    let texture = picture.of(ui, key, frame, Showing::default());
     let size_px = vec2(frame.width as f32, frame.height as f32);
     let tallness = session.file().map_or(1.0, |f| f.tallness()) as f32;
     let fit = (rect.width() / size_px.x).min(rect.height() / (size_px.y * tallness));

@@ -13,6 +13,7 @@ use crate::sheet::marked;
 use crate::source::{Citation, Provenance};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::keys;
+use crate::viewer::layout;
 use crate::viewer::page::Page;
 use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
@@ -109,7 +110,9 @@ fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
             if let Some(table) = session.table() {
                 plain(ui, format!("{}, {}", table.name(), table.edition()), theme.quiet);
             }
-            other_tables(ui, session, reading, theme);
+            if matches!(reading.distance, Distance::Measured(_)) {
+                other_tables(ui, session, theme);
+            }
             for block in &reading.blocks {
                 big(ui, &format!("Cannot be saved. {block}"), size::BODY, theme.alarm);
             }
@@ -148,27 +151,17 @@ fn told(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
 }
 
 /// Where other tables call this place something else, and where the chosen one was not in effect.
-fn other_tables(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme) {
-    let (Distance::Measured(m), Some(table), Some(exam)) = (&reading.distance, session.table(), session.exam()) else { return };
-    if let Some(line) = table.out_of_effect(exam.context.exam_date) {
+fn other_tables(ui: &mut Ui, session: &Session, theme: &Theme) {
+    if let Some(line) = session.table().zip(session.exam()).and_then(|(t, e)| t.out_of_effect(e.context.exam_date)) {
         plain(ui, line.text, theme.warn);
     }
-    let context = crate::reading::context_in_force(&exam.context, &session.work().notes, &reading.more);
-    let asked = crate::followup::Exam {
-        table,
-        context: &context,
-        age: context.gestational_age().ok(),
-        stated_side: session.work().side,
-        measurement: Some(&m.measurement),
-        finding: Some(&m.finding),
-    };
-    let others = crate::sheet::other_tables(&asked, session.tables());
-    let differ: Vec<_> = others.iter().filter(|l| l.text.ends_with("(DIFFERENT)") || session.why()).collect();
-    if differ.is_empty() && !others.is_empty() {
+    let others = session.other_tables();
+    let said: Vec<_> = others.iter().filter(|o| o.differs || session.why()).collect();
+    if said.is_empty() && !others.is_empty() {
         plain(ui, "The other guidelines call it the same sort of place.", theme.quiet);
     }
-    for line in differ {
-        plain(ui, marked(line), if line.text.ends_with("(DIFFERENT)") { theme.warn } else { theme.quiet });
+    for other in said {
+        plain(ui, marked(&other.line), if other.differs { theme.warn } else { theme.quiet });
     }
 }
 
@@ -186,10 +179,16 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         rule(ui, theme);
     }
     let (Some(exam), Some(file)) = (session.exam(), session.file()) else { return };
-    super::exam::values(ui, session, theme);
     if session.picture().is_some() {
         row(ui, theme, "Side", |ui| side(ui, session, theme, actions));
         row(ui, theme, "Landmarks", |ui| landmarks(ui, session, theme, actions));
+    }
+    if session.display().all_readings {
+        row(ui, theme, "Readings", |ui| super::aids::list_of_readings(ui, session, theme));
+    }
+    // Below what is placed and stated: it grows with every frame, and must not push those out of sight.
+    super::exam::values(ui, session, theme);
+    if session.picture().is_some() {
         super::exam::checklist(ui, session, theme, actions);
         super::exam::more(ui, session, theme, actions);
         rule(ui, theme);
@@ -416,6 +415,7 @@ fn why(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme, actions
 fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let state = session.save_state();
     let wanted = matches!(state, SaveState::NotSaved | SaveState::ChangedSinceSaved);
+    let narrow = layout::is_narrow(ui.ctx().content_rect().width());
     ui.horizontal(|ui| {
         let (fill, ink) = if wanted { (theme.button, theme.on_button) } else { (theme.well, theme.quiet) };
         let button = egui::Button::new(heavy("Save reading", size::BODY + 1.0, ink)).fill(fill).min_size(vec2(150.0, 36.0));
@@ -434,7 +434,16 @@ fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
             };
             let colour = if wanted { theme.warn } else { theme.text };
             ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(colour)).truncate());
-            ui.label(RichText::new("supports your judgement only").size(size::SMALL).color(theme.quiet));
+            if !narrow {
+                judgement(ui, theme);
+            }
         });
     });
+    if narrow {
+        judgement(ui, theme);
+    }
+}
+
+fn judgement(ui: &mut Ui, theme: &Theme) {
+    ui.label(RichText::new("supports your judgement only").size(size::SMALL).color(theme.quiet));
 }

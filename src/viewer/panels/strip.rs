@@ -1,11 +1,12 @@
 //! The strip at the top: whose frame it is, which exam and frame, under which guideline, who reads, saved or not.
 
-use egui::{Align, Layout, RichText, Sense, Ui};
+use egui::{Align, Layout, Rect, RichText, Sense, Ui, UiBuilder, pos2, vec2};
 
 use super::heavy;
 use crate::guideline::Table;
 use crate::load::Identity;
 use crate::viewer::action::Action;
+use crate::viewer::layout;
 use crate::viewer::page::Page;
 use crate::viewer::session::{SaveState, Session, dates};
 use crate::viewer::theme::{Theme, size};
@@ -44,53 +45,100 @@ fn exam_words(session: &Session) -> String {
             Ok(age) => parts.push(age.to_string()),
             Err(_) => parts.push("age not known".into()),
         }
+        parts.push(exam.context.exam_date.map_or_else(|| "no date".into(), dates::show));
+        // Last, because a narrow strip cuts its end.
         parts.push(match exam.context.route {
             crate::context::Route::Unknown => "route not stated".into(),
             route => route.words().to_owned(),
         });
-        parts.push(exam.context.exam_date.map_or_else(|| "no date".into(), dates::show));
     }
     parts.join(" · ")
 }
 
-/// Draws the strip.
+/// Draws the strip: one row, or two where letters are large.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
-    ui.horizontal_centered(|ui| {
-        ui.spacing_mut().item_spacing.x = 14.0;
+    let narrow = layout::is_narrow(ui.ctx().content_rect().width());
+    let room = ui.max_rect();
+    let half = room.height() / 2.0 - 3.0;
+    let rows = if narrow {
+        let upper = Rect::from_min_max(room.min + vec2(0.0, 3.0), pos2(room.right(), room.top() + half + 3.0));
+        [upper, upper.translate(vec2(0.0, half))]
+    } else {
+        [room, room]
+    };
+    ui.spacing_mut().item_spacing.x = if narrow { 8.0 } else { 14.0 };
+    let page = session.page();
+    row(ui, rows[0], |ui| {
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
             saved(ui, session, theme);
-            let reader = if session.reader().is_empty() {
-                ("no reader named".to_owned(), theme.warn)
-            } else {
-                (format!("read by {}", session.reader()), theme.quiet)
-            };
-            narrow(ui, 150.0, RichText::new(reader.0).color(reader.1));
-            let table = session.table().map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (table_words(t), theme.quiet));
-            narrow(ui, ui.max_rect().width() * 0.2, RichText::new(table.0).color(table.1));
+            if !narrow {
+                reader_and_table(ui, session, theme);
+            }
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
-                if session.page() != Page::Reading {
-                    ui.label(heavy(format!("Osspan: {}", session.page().words()), size::BODY + 1.0, theme.text));
-                    return;
+                let whose = session.exam().filter(|_| page.is_of_the_exam());
+                if page != Page::Reading || whose.is_none() {
+                    let name = if page == Page::Reading { "Osspan".to_owned() } else { format!("Osspan: {}", page.words()) };
+                    ui.label(heavy(name, size::BODY + 1.0, theme.text));
                 }
-                let Some(exam) = session.exam() else {
-                    ui.label(heavy("Osspan", size::BODY + 1.0, theme.text));
-                    return;
-                };
-                part(ui, heavy(patient_words(&exam.patient), size::BODY, theme.text));
-                if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
-                    let of = session.exam_place().map(|(e, all)| format!("exam {e} of {all}, ")).unwrap_or_default();
-                    let text = RichText::new(format!("{of}frame {i} of {n}")).color(theme.text);
-                    let button = egui::Button::new(text).frame_when_inactive(false);
-                    if ui.add(button).on_hover_text("Exams and frames (F)").clicked() {
-                        actions.push(Action::ToggleList);
+                if let Some(exam) = whose {
+                    part(ui, heavy(patient_words(&exam.patient), size::BODY, theme.text));
+                    if !narrow {
+                        exam_and_frame(ui, session, theme, &mut actions);
                     }
                 }
-                part(ui, RichText::new(exam_words(session)).color(theme.text));
             });
         });
     });
+    if narrow {
+        row(ui, rows[1], |ui| {
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                reader_and_table(ui, session, theme);
+                ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                    if page.is_of_the_exam() && session.exam().is_some() {
+                        exam_and_frame(ui, session, theme, &mut actions);
+                    }
+                });
+            });
+        });
+    }
     actions
+}
+
+fn row(ui: &mut Ui, rect: Rect, contents: impl FnOnce(&mut Ui)) {
+    ui.scope_builder(UiBuilder::new().max_rect(rect), contents);
+}
+
+/// Who reads and under which guideline.
+fn reader_and_table(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let points = if layout::is_narrow(ui.ctx().content_rect().width()) { size::SMALL } else { size::BODY };
+    let reader = if session.reader().is_empty() {
+        ("no reader named".to_owned(), theme.warn)
+    } else {
+        (format!("read by {}", session.reader()), theme.quiet)
+    };
+    narrow(ui, 150.0, RichText::new(reader.0).size(points).color(reader.1));
+    let table = session.table().or_else(|| session.chosen_table());
+    let table = table.map_or_else(|| ("no guideline chosen".to_owned(), theme.warn), |t| (table_words(t), theme.quiet));
+    narrow(ui, ui.max_rect().width() * 0.25, RichText::new(table.0).size(points).color(table.1));
+}
+
+/// Which exam and frame, and what is known of the exam.
+fn exam_and_frame(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let Some(exam) = session.exam() else { return };
+    let points = if layout::is_narrow(ui.ctx().content_rect().width()) { size::SMALL } else { size::BODY };
+    if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
+        let of = session.exam_place().map(|(e, all)| format!("exam {e} of {all}, ")).unwrap_or_default();
+        let text = RichText::new(format!("{of}frame {i} of {n}")).size(points).color(theme.text);
+        if ui
+            .add(egui::Button::new(text).frame_when_inactive(false).wrap_mode(egui::TextWrapMode::Extend))
+            .on_hover_text("Exams and frames (F)")
+            .clicked()
+        {
+            actions.push(Action::ToggleList);
+        }
+    }
+    part(ui, RichText::new(exam_words(session)).size(points).color(theme.text));
 }
 
 /// One part of the strip; where it does not fit it is cut with dots and shown whole under the pointer.

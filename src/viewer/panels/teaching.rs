@@ -2,8 +2,8 @@
 
 use egui::{Align2, Color32, CornerRadius, FontId, Id, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
-use super::canvas::Picture;
 use super::context::field;
+use super::picture::{Picture, Showing};
 use super::{Side, beside, heavy, middle, plain, rule};
 use crate::frame::Frame;
 use crate::interchange::teaching::{Blank, Decision};
@@ -162,7 +162,7 @@ fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, u64)>,
         words(ui, teaching.picture_error().unwrap_or("Decoding the frame"));
         return;
     };
-    let texture = picture.of(ui, &(place, teaching.state()), shown);
+    let texture = picture.of(ui, &(place, teaching.state()), shown, Showing::default());
     let at = placed(rect, shown);
     let uv = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
     ui.painter().image(texture.id(), at, uv, Color32::WHITE);

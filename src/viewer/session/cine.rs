@@ -224,7 +224,8 @@ impl Session {
             | Action::RemoveSelected
             | Action::StateSide(_)
             | Action::Consent(_)
-            | Action::Save => {
+            | Action::Save
+            | Action::SaveAndGoOn => {
                 self.pause();
                 self.tell("Paused. Nothing was changed: look at this frame, then do it again.");
                 true

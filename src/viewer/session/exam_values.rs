@@ -55,13 +55,13 @@ impl Session {
         let mut frames = Vec::new();
         for (key, work) in &self.work {
             let Some(place) = exam.place_of(key) else { continue };
-            if let Some(Ok(Reading { distance: Distance::Measured(measured), finding, adequacy, .. })) = self.read(exam, key, work) {
+            if let Some(Ok(Reading { distance: Distance::Measured(measured), finding, adequacy, .. })) = self.reading_of(key) {
                 frames.push(ExamFrame {
                     place: Some(place + 1),
-                    measurement: measured.measurement,
+                    measurement: measured.measurement.clone(),
                     set: work.notes.set_number(),
-                    adequacy,
-                    finding,
+                    adequacy: adequacy.clone(),
+                    finding: finding.clone(),
                     current: key == current,
                 });
             }

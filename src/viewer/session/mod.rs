@@ -9,6 +9,7 @@ mod archive;
 mod change;
 mod cine;
 pub mod dates;
+mod display;
 mod drafts;
 mod exam;
 mod exam_values;
@@ -31,6 +32,7 @@ use std::sync::Arc;
 pub use archive::{ArchiveAction, ArchiveEffect, ArchiveState, Asked, SetUp};
 pub use change::{Change, History};
 pub use cine::{CineNow, FrameMark};
+pub use display::{Beside, Display, DisplayAction, ReadingSeen};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
 pub use exam_values::{ExamFrame, ExamNow};
 pub use more::{MoreChange, MoreForm, Typed};
@@ -71,12 +73,15 @@ pub struct Session {
     work: BTreeMap<FrameKey, FrameWork>,
     saved: BTreeMap<FrameKey, saving::SavedState>,
     saving: Option<FrameKey>,
+    /// The frame after whose saving the next one is gone to.
+    goes_on_after: Option<FrameKey>,
     records: Vec<Stored>,
     unfinished: drafts::Unfinished,
     history: History,
     tables: Vec<Table>,
     settings: Settings,
     aside: Aside,
+    made: outcome::Made,
     outcome: Outcome,
     others: Vec<OtherReading>,
     plan: Option<Plan>,
@@ -86,6 +91,7 @@ pub struct Session {
     /// How each file is looked at: all frames of a cine alike.
     views: BTreeMap<PathBuf, View>,
     cine: cine::Cine,
+    display: Display,
     opening: Option<(usize, usize)>,
     messages: Vec<String>,
     typed_path: String,
@@ -116,6 +122,7 @@ impl Session {
             work: BTreeMap::new(),
             saved: BTreeMap::new(),
             saving: None,
+            goes_on_after: None,
             records: Vec::new(),
             unfinished: drafts::Unfinished::default(),
             history: History::default(),
@@ -123,6 +130,7 @@ impl Session {
             typed_reader: settings.reader.clone().unwrap_or_default(),
             settings,
             aside: Aside::default(),
+            made: outcome::Made::default(),
             outcome: Outcome::Nothing,
             others: Vec::new(),
             plan: None,
@@ -131,6 +139,7 @@ impl Session {
             cross: None,
             views: BTreeMap::new(),
             cine: cine::Cine::default(),
+            display: Display::default(),
             opening: None,
             messages: Vec::new(),
             typed_path: String::new(),
@@ -188,6 +197,8 @@ impl Session {
                 self.act_on_cine(&action)
             }
             Action::Save => self.save(),
+            Action::SaveAndGoOn => self.save_and_go_on(),
+            Action::GoToField(field) => vec![Effect::Focus(field)],
             Action::Saved(job, result) => self.saved(&job, result),
             Action::Note(what) => self.note(what),
             Action::PlaceAtCross if self.offer().is_some() => self.note(NoteAction::AcceptOffer),
@@ -216,6 +227,7 @@ impl Session {
                 self.look(&action);
                 Vec::new()
             }
+            Action::Display(action) => self.act_on_display(action),
             Action::ToggleHelp => toggle(&mut self.help),
             Action::ToggleList => toggle(&mut self.list),
             Action::ToggleWhy => toggle(&mut self.why),
@@ -293,7 +305,7 @@ impl Session {
                 },
                 centre: now.centre,
             },
-            Action::OneToOne => View { zoom: Zoom::PointsPerPx(1.0), centre: now.centre },
+            Action::OneToOne => View { zoom: Zoom::PointsPerPx(1.0 / self.display.density), centre: now.centre },
             _ => View::default(),
         };
         self.views.insert(key.path, next);

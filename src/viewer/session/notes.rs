@@ -5,7 +5,7 @@ use super::{FrameKey, Session};
 use crate::agree::own::{self, InUse};
 use crate::assist::{self, Assisted, Offer, Refinable};
 use crate::context::PlacentalPosition;
-use crate::exam::{Item, MOST_SETS};
+use crate::exam::{Anterior, Item, MOST_SETS};
 use crate::measure::Repeatability;
 use crate::measure::more::MoreLandmarks;
 use crate::units::PxPoint;
@@ -26,6 +26,8 @@ pub enum NoteAction {
     FetalRate,
     /// Loop of cord excluded: not stated, yes, no, and round.
     CordLoopExcluded,
+    /// Anterior is on the left of the picture, on the right, not stated, and round.
+    Anterior,
     /// The frame belongs to the next set of frames (a rescan), after the last to the first again.
     NextSet,
     /// Ask for a refined place of the chosen landmark.
@@ -57,11 +59,13 @@ pub struct Aside {
     naming: bool,
     /// What the frames of the exam come to.
     pub(super) exam: Option<super::ExamNow>,
+    /// What the other tables say of the reading.
+    pub(super) other_tables: Vec<crate::sheet::OtherTable>,
 }
 
 impl Default for Aside {
     fn default() -> Self {
-        Self { in_use: InUse::assumed("No saved readings yet."), offer: None, naming: false, exam: None }
+        Self { in_use: InUse::assumed("No saved readings yet."), offer: None, naming: false, exam: None, other_tables: Vec::new() }
     }
 }
 
@@ -240,6 +244,15 @@ impl Session {
                     w.notes.more.cord_loop_excluded = next_answer(w.notes.more.cord_loop_excluded);
                 });
             }
+            NoteAction::Anterior => {
+                self.edit_frame("stating which side is anterior".into(), false, |w| {
+                    w.notes.anterior = match w.notes.anterior {
+                        None => Some(Anterior::Left),
+                        Some(Anterior::Left) => Some(Anterior::Right),
+                        Some(Anterior::Right) => None,
+                    };
+                });
+            }
             NoteAction::NextSet => {
                 let last = self.last_set();
                 self.edit_frame("the set of frames".into(), false, |w| {
@@ -313,6 +326,23 @@ impl Session {
             return true;
         }
         std::mem::take(&mut self.aside.naming)
+    }
+
+    /// Which side of the picture is anterior, in words, and whether the reader stated it for this frame. What was stated for
+    /// another frame of the exam is said beside it, and never taken over: the probe may have been turned.
+    #[must_use]
+    pub fn anterior_words(&self) -> (String, bool) {
+        if let Some(side) = self.work().notes.anterior {
+            return (format!("anterior: {}", side.words()), true);
+        }
+        let elsewhere = self.exam().and_then(|exam| {
+            let stated = |(k, w): (&FrameKey, &super::FrameWork)| Some((exam.place_of(k)? + 1, w.notes.anterior?));
+            self.work.iter().find_map(stated)
+        });
+        match elsewhere {
+            Some((place, side)) => (format!("anterior: not stated here ({} on frame {place})", side.words()), false),
+            None => ("anterior: not stated".into(), false),
+        }
     }
 
     /// The offer that waits for an answer, while its landmark is where it was.

@@ -98,6 +98,7 @@ impl Session {
         self.picture = None;
         self.picture_error = None;
         self.current = Some(key.clone());
+        self.check_beside();
         let mut effects: Vec<Effect> = self.plan_ahead().into_iter().collect();
         match self.cine.cache.get(&key).cloned() {
             Some(frame) => self.show(key, frame),
@@ -131,6 +132,7 @@ impl Session {
     }
 
     pub(super) fn decoded(&mut self, key: FrameKey, frame: Result<Arc<Frame>, String>) -> Vec<Effect> {
+        self.decoded_beside(&key, &frame);
         match frame {
             Ok(frame) => {
                 self.frame_ids.insert(key.clone(), frame.id.clone());
@@ -194,21 +196,7 @@ impl Session {
         let Some(id) = self.frame_ids.get(key).filter(|_| untouched && !reader.is_empty()) else { return };
         let mut newest_first = self.records.iter().rev().map(|s| &s.record);
         let Some(record) = newest_first.find(|r| r.reader == reader && same_frame(&r.frame, id)) else { return };
-        let l = &record.landmarks;
-        let work = FrameWork {
-            os: Some(l.internal_os),
-            edge: Some(l.edge),
-            body: l.placental_body,
-            sinus: l.marginal_sinus,
-            side: Some(record.side),
-            consent: record.pixel_spacing_consent.clone(),
-            scale: ScaleFacts {
-                hand: record.scale_facts.hand.clone(),
-                resolved: record.scale_facts.resolved.clone(),
-                ..ScaleFacts::default()
-            },
-            notes: record.notes.clone(),
-        };
+        let work = work_of(record);
         let saved = SavedState {
             work: work.clone(),
             context: record.context.clone(),
@@ -219,6 +207,21 @@ impl Session {
         };
         self.work.insert(key.clone(), work);
         self.saved.insert(key.clone(), saved);
+    }
+}
+
+/// What was done on the frame of a record.
+pub(super) fn work_of(record: &ReadingRecord) -> FrameWork {
+    let l = &record.landmarks;
+    FrameWork {
+        os: Some(l.internal_os),
+        edge: Some(l.edge),
+        body: l.placental_body,
+        sinus: l.marginal_sinus,
+        side: Some(record.side),
+        consent: record.pixel_spacing_consent.clone(),
+        scale: ScaleFacts { hand: record.scale_facts.hand.clone(), resolved: record.scale_facts.resolved.clone(), ..ScaleFacts::default() },
+        notes: record.notes.clone(),
     }
 }
 

@@ -1,13 +1,18 @@
 //! The reading of the current frame as it stands, and the other readings beside it.
 
+use std::collections::BTreeMap;
+
 use super::opening::same_frame;
 use super::{ExamState, FrameKey, FrameWork, Session};
-use crate::calibrate::{Calibration, judge};
+use crate::calibrate::{Calibration, ScaleFacts, Standing, judge};
 use crate::context::ExamContext;
 use crate::followup::{self, Plan};
-use crate::measure::Value;
+use crate::frame::Geometry;
+use crate::guideline::Table;
+use crate::measure::{Repeatability, Value};
 use crate::reading::{self, Distance, Inputs, Reading};
 use crate::record::ReadingRecord;
+use crate::sheet::{self, OtherTable};
 use crate::units::PxPoint;
 
 /// What a reading still lacks, in the order in which it is asked for.
@@ -75,18 +80,66 @@ fn age_words(context: &ExamContext) -> String {
     context.gestational_age().map(|a| a.to_string()).unwrap_or_default()
 }
 
+/// Readings as they were made, by frame, with everything that each was made from: a reading is made again only when some of
+/// that has changed, so that moving a landmark on one frame does not make those of all others anew.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Made(BTreeMap<FrameKey, (MadeFrom, Result<Reading, String>)>);
+
+#[derive(Clone, Debug, PartialEq)]
+struct MadeFrom {
+    work: FrameWork,
+    context: ExamContext,
+    geometry: Geometry,
+    scale: ScaleFacts,
+    repeatability: Repeatability,
+    /// Digest of the table.
+    table: String,
+}
+
 impl Session {
     /// Makes the reading anew from what is there now.
     pub(super) fn refresh(&mut self) {
+        let before = std::mem::take(&mut self.made);
+        self.made = self.make_readings(before);
         self.outcome = self.make_outcome();
         self.others = self.make_others();
         self.aside.exam = self.make_exam();
         self.plan = self.make_plan();
+        self.aside.other_tables = self.make_other_tables();
         self.refresh_answer();
     }
 
+    /// The readings of every frame of the current patient on which something was done.
+    fn make_readings(&self, mut before: Made) -> Made {
+        let Some(patient) = self.exam().map(|e| &e.patient) else { return Made::default() };
+        let mut made = Made::default();
+        for (key, work) in &self.work {
+            let of_her = |e: &&ExamState| e.place_of(key).is_some() && e.patient == *patient;
+            let Some((exam, table)) = self.exams.iter().find(of_her).zip(self.table()) else { continue };
+            let Some(file) = exam.files.iter().find(|f| f.path == key.path) else { continue };
+            let from = MadeFrom {
+                work: work.clone(),
+                context: exam.context.clone(),
+                geometry: file.geometry.clone(),
+                scale: self.scale_facts(exam, file, work),
+                repeatability: self.repeatability_for(key).clone(),
+                table: table.digest().to_owned(),
+            };
+            let known = before.0.remove(key).filter(|(f, _)| *f == from).map(|(_, r)| r);
+            if let Some(reading) = known.or_else(|| read(&from, table)) {
+                made.0.insert(key.clone(), (from, reading));
+            }
+        }
+        made
+    }
+
+    /// The reading of what was done on a frame; `None` when it is not complete.
+    pub(super) fn reading_of(&self, key: &FrameKey) -> Option<&Result<Reading, String>> {
+        self.made.0.get(key).map(|(_, reading)| reading)
+    }
+
     fn make_outcome(&self) -> Outcome {
-        let Some((exam, key)) = self.exam().zip(self.current.as_ref()).filter(|_| self.picture().is_some()) else {
+        let Some(key) = self.current.as_ref().filter(|_| self.picture().is_some()) else {
             return Outcome::Nothing;
         };
         let work = self.work();
@@ -106,60 +159,57 @@ impl Session {
         if needs.iter().any(|n| *n != Need::Reader) {
             return Outcome::Lacks(needs);
         }
-        match self.read(exam, key, &work) {
-            Some(Ok(reading)) => Outcome::Read(Box::new(reading)),
-            Some(Err(why)) => Outcome::Refused(why),
+        match self.reading_of(key) {
+            Some(Ok(reading)) => Outcome::Read(Box::new(reading.clone())),
+            Some(Err(why)) => Outcome::Refused(why.clone()),
             None => Outcome::Nothing,
         }
     }
 
-    fn make_plan(&self) -> Option<Plan> {
+    /// What the plan and the other tables are asked of, for the reading as it stands.
+    pub(super) fn of_reading<T>(&self, ask: impl FnOnce(&followup::Exam<'_>) -> T) -> Option<T> {
         let Outcome::Read(reading) = &self.outcome else { return None };
         let measured = match &reading.distance {
             Distance::Measured(m) => Some(&**m),
             Distance::NoScale { .. } => None,
         };
-        let context = &reading::context_in_force(&self.exam()?.context, &self.work().notes, &reading.more);
-        let exam = followup::Exam {
+        let work = self.work();
+        let context = &reading::context_in_force(&self.exam()?.context, &work.notes, &reading.more);
+        Some(ask(&followup::Exam {
             table: self.table()?,
             context,
             age: context.gestational_age().ok(),
-            stated_side: self.work().side,
+            stated_side: work.side,
             measurement: measured.map(|m| &m.measurement),
             finding: measured.map(|m| &m.finding),
-        };
-        // Faulty bundled data is ruled out by a test of its own.
-        followup::plan(&exam).ok()
+        }))
     }
 
-    /// The reading of what was done on a frame; `None` when it is not complete.
-    pub(super) fn read(&self, exam: &ExamState, key: &FrameKey, work: &FrameWork) -> Option<Result<Reading, String>> {
-        let file = exam.files.iter().find(|f| f.path == key.path)?;
-        let scale = self.scale_facts(exam, file, work);
-        let inputs = Inputs {
-            geometry: &file.geometry,
-            landmarks: &work.landmarks()?,
-            side: work.side?,
-            consent: work.consent.as_ref(),
-            scale: &scale,
-            repeatability: self.repeatability_for(key),
-            context: &exam.context,
-            notes: &work.notes,
-            table: self.table()?,
-        };
-        Some(reading::read(&inputs).map_err(|e| e.message()))
+    fn make_plan(&self) -> Option<Plan> {
+        // Faulty bundled data is ruled out by a test of its own.
+        self.of_reading(|exam| followup::plan(exam).ok()).flatten()
+    }
+
+    fn make_other_tables(&self) -> Vec<OtherTable> {
+        self.of_reading(|exam| sheet::other_tables(exam, &self.tables)).unwrap_or_default()
+    }
+
+    /// What the other tables say of the reading as it stands.
+    #[must_use]
+    pub fn other_tables(&self) -> &[OtherTable] {
+        &self.aside.other_tables
     }
 
     fn make_others(&self) -> Vec<OtherReading> {
         let Some((exam, current)) = self.exam().zip(self.current.as_ref()) else { return Vec::new() };
         let mut out = Vec::new();
-        for (key, work) in self.work.iter().filter(|(k, _)| *k != current) {
+        for key in self.work.keys().filter(|k| *k != current) {
             let Some(of) = self.exams.iter().find(|e| e.place_of(key).is_some() && e.patient == exam.patient) else { continue };
             let earlier = of.key != exam.key;
             if earlier && !is_before(&of.context, &exam.context) {
                 continue;
             }
-            if let Some(Ok(Reading { distance: Distance::Measured(measured), .. })) = self.read(of, key, work) {
+            if let Some(Ok(Reading { distance: Distance::Measured(measured), .. })) = self.reading_of(key) {
                 let label = if earlier { age_words(&of.context) } else { String::new() };
                 out.push(OtherReading { value: measured.measurement.value, earlier, label });
             }
@@ -193,11 +243,40 @@ impl Session {
         judge(&file.geometry, &[at], work.consent.as_ref(), &facts, exam.context.exam_date).scale.ok().map(|s| s.0)
     }
 
+    /// The scale in use in words, where it comes from and how large, with how well it is known.
+    ///
+    /// # Errors
+    /// Why no scale is in use, in words.
+    pub fn scale_words(&self) -> Result<(String, Standing), String> {
+        let none = || "no frame is shown".to_owned();
+        let (exam, file, frame) = (self.exam().ok_or_else(none)?, self.file().ok_or_else(none)?, self.picture().ok_or_else(none)?);
+        let work = self.work();
+        let facts = self.scale_facts(exam, file, &work);
+        let middle = PxPoint::new(f64::from(frame.width) / 2.0, f64::from(frame.height) / 2.0);
+        let judged = judge(&file.geometry, &[work.os.unwrap_or(middle)], work.consent.as_ref(), &facts, exam.context.exam_date);
+        judged.scale.map(|(scale, _)| (scale.words(), judged.standing)).map_err(|e| e.message())
+    }
+
     /// The radius that decides under the chosen table: its outermost edge, mm.
     #[must_use]
     pub fn decisive_radius_mm(&self) -> Option<f64> {
         self.table()?.edges().map(crate::units::Mm::get).filter(|e| *e > 0.0).reduce(f64::max)
     }
+}
+
+fn read(from: &MadeFrom, table: &Table) -> Option<Result<Reading, String>> {
+    let inputs = Inputs {
+        geometry: &from.geometry,
+        landmarks: &from.work.landmarks()?,
+        side: from.work.side?,
+        consent: from.work.consent.as_ref(),
+        scale: &from.scale,
+        repeatability: &from.repeatability,
+        context: &from.context,
+        notes: &from.work.notes,
+        table,
+    };
+    Some(reading::read(&inputs).map_err(|e| e.message()))
 }
 
 /// Whether one exam lies before another, by their dates.

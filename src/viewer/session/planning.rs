@@ -8,7 +8,7 @@ use super::{Outcome, Session};
 use crate::caseload::{Caseload, DueRow, Series, Unread, series};
 use crate::followup::{self, Told, Urgent, UrgentId};
 use crate::guideline::{ExplainLine, Shelf};
-use crate::reading::{Distance, context_in_force, scale_standing};
+use crate::reading::{Distance, scale_standing};
 use crate::record::{Patient, ReadingRecord, StoredTold, ToldRecord};
 use crate::sheet::{self, Sheet};
 use crate::viewer::action::Effect;
@@ -315,22 +315,9 @@ impl Session {
 
     fn make_answer(&self) -> Option<Answer> {
         let Outcome::Read(reading) = self.outcome() else { return None };
-        let (measurement, finding) = match &reading.distance {
-            Distance::Measured(m) => (Some(&m.measurement), Some(&m.finding)),
-            Distance::NoScale { .. } => (None, None),
-        };
-        let context = &context_in_force(&self.exam()?.context, &self.work().notes, &reading.more);
-        let exam = followup::Exam {
-            table: self.table()?,
-            context,
-            age: context.gestational_age().ok(),
-            stated_side: self.work().side,
-            measurement,
-            finding,
-        };
         let facts = self.scale_facts(self.exam()?, self.file()?, &self.work());
         let scale = scale_standing(&reading.distance, &facts, self.exam()?.context.exam_date);
-        let sheet = sheet::sheet(&exam, scale, &self.tables).ok()?;
+        let sheet = self.of_reading(|exam| sheet::sheet(exam, scale, &self.tables).ok())??;
         Some(Answer { sheet, series: self.make_series() })
     }
 

@@ -134,6 +134,32 @@ impl Session {
         }
     }
 
+    /// Saves, and goes on once that is done; where all is saved already, goes on at once.
+    pub(super) fn save_and_go_on(&mut self) -> Vec<Effect> {
+        if self.save_state() == SaveState::Saved {
+            return self.go_on();
+        }
+        let effects = self.save();
+        self.goes_on_after = self.saving.clone();
+        effects
+    }
+
+    /// Goes to what is read next: the next file of the exam, else the next exam. A cine's other frames are a matter of choice.
+    fn go_on(&mut self) -> Vec<Effect> {
+        let next = self.exam().zip(self.current.as_ref()).and_then(|(exam, key)| {
+            let i = exam.files.iter().position(|f| f.path == key.path)?;
+            exam.files.get(i + 1).map(|f| FrameKey { path: f.path.clone(), number: 1 })
+        });
+        let next = next.or_else(|| self.exam_index().and_then(|i| self.exams.get(i + 1)).and_then(|e| e.frame_at(0)));
+        match next {
+            Some(key) => self.go_to(key),
+            None => {
+                self.tell("Saved. This was the last frame of what is open.");
+                Vec::new()
+            }
+        }
+    }
+
     /// The job that would save the current reading, or why it cannot be saved, in words.
     ///
     /// # Errors
@@ -196,13 +222,18 @@ impl Session {
 
     pub(super) fn saved(&mut self, job: &SaveJob, result: std::result::Result<Box<Stored>, String>) -> Vec<Effect> {
         self.saving = None;
+        let goes_on = self.goes_on_after.take().is_some_and(|k| k == job.key && self.current.as_ref() == Some(&k));
         match result {
             Ok(stored) => {
                 self.saved.insert(job.key.clone(), job.state(&stored.record));
                 self.records.push(*stored);
                 self.find_repeatability();
                 self.refresh();
-                self.seen_since()
+                let mut effects = self.seen_since();
+                if goes_on {
+                    effects.extend(self.go_on());
+                }
+                effects
             }
             Err(why) => {
                 self.tell(format!("Not saved: {why}"));

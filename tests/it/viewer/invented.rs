@@ -174,6 +174,7 @@ impl Memory {
             | Effect::StopOpening
             | Effect::PickFiles
             | Effect::PickFolder
+            | Effect::Focus(_)
             | Effect::Close => None,
             Effect::Plan(effect) => Some(Action::Plan(self.plan(effect))),
         }

@@ -1,6 +1,7 @@
 //! The window: its session without drawing, its screens, and driven by label.
 
 mod cine;
+mod display;
 mod drive;
 mod exam;
 mod invented;
@@ -11,3 +12,4 @@ mod scale;
 mod screens;
 mod session;
 mod teaching;
+mod trust;

@@ -1,0 +1,111 @@
+//! The line under the frame: which way is anterior, and which scale is in use and how it is known.
+
+use egui::{Align, Layout, Rect, RichText, Ui, UiBuilder, vec2};
+
+use super::context::chip;
+use crate::calibrate::Standing;
+use crate::viewer::action::Action;
+use crate::viewer::layout;
+use crate::viewer::session::{DisplayAction, NoteAction, Session};
+use crate::viewer::theme::{Theme, size};
+
+/// Draws it; it is empty while there is no picture.
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+    let mut actions = Vec::new();
+    if session.picture().is_none() {
+        return actions;
+    }
+    let narrow = layout::is_narrow(ui.ctx().content_rect().width());
+    let room = ui.max_rect();
+    let rows = if narrow {
+        let half = vec2(room.width(), room.height() / 2.0);
+        [Rect::from_min_size(room.min, half), Rect::from_min_size(room.min + vec2(0.0, half.y), half)]
+    } else {
+        [room, room]
+    };
+    ui.spacing_mut().item_spacing.x = 8.0;
+    ui.spacing_mut().interact_size.y = 20.0;
+    ui.spacing_mut().button_padding.y = 1.0;
+    ui.scope_builder(UiBuilder::new().max_rect(rows[0]).layout(Layout::left_to_right(Align::Center)), |ui| {
+        anterior(ui, session, theme, &mut actions);
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            shown(ui, session, theme, &mut actions);
+            ui.with_layout(Layout::left_to_right(Align::Center), |ui| scale(ui, session, theme, !narrow, true));
+        });
+    });
+    if narrow {
+        let second = UiBuilder::new().max_rect(rows[1]).layout(Layout::left_to_right(Align::Center));
+        ui.scope_builder(second, |ui| scale(ui, session, theme, true, false));
+    }
+    actions
+}
+
+fn anterior(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let (words, stated) = session.anterior_words();
+    if chip(ui, theme, stated, &words, &format!("which side of the picture is anterior: {words}")) {
+        actions.push(Action::Note(NoteAction::Anterior));
+    }
+}
+
+/// How the frame is shown, said while it is not as stored, and everything that can be changed of it.
+fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let changed = session.display_words();
+    if !changed.is_empty()
+        && ui.add(egui::Button::new(RichText::new("reset").size(size::SMALL).color(theme.text))).on_hover_text("Shift + R").clicked()
+    {
+        actions.push(Action::Display(DisplayAction::Reset));
+    }
+    let text = if changed.is_empty() { "display".to_owned() } else { format!("shown: {}", changed.join(", ")) };
+    let ink = if changed.is_empty() { theme.text } else { theme.warn };
+    ui.menu_button(RichText::new(text).size(size::SMALL).color(ink), |ui| {
+        ui.spacing_mut().interact_size.y = 24.0;
+        for (words, keys, what) in [
+            ("Single pixels or smoothed", "Shift + M", vec![DisplayAction::SinglePixels]),
+            ("Dark and bright change places", "Shift + I", vec![DisplayAction::Invert]),
+            ("Millimetre grid", "Shift + G", vec![DisplayAction::Grid]),
+            ("Marks of all saved readings", "Shift + A", vec![DisplayAction::AllReadings]),
+            ("A frame beside, at the same scale", "2", vec![DisplayAction::Beside]),
+            ("Gamma: darker, brighter", "4 and 5", vec![DisplayAction::Gamma(-1), DisplayAction::Gamma(1)]),
+            ("Level: brighter, darker", "6 and 7", vec![DisplayAction::Level(-1), DisplayAction::Level(1)]),
+            ("Contrast: softer, harder", "8 and 9", vec![DisplayAction::Window(-1), DisplayAction::Window(1)]),
+            ("As stored, nothing over or beside it", "Shift + R", vec![DisplayAction::Reset]),
+        ] {
+            ui.horizontal(|ui| {
+                if let [one] = what.as_slice() {
+                    if ui.button(format!("{words} ({keys})")).clicked() {
+                        actions.push(Action::Display(one.clone()));
+                        ui.close();
+                    }
+                    return;
+                }
+                ui.label(RichText::new(format!("{words} ({keys})")).color(theme.text));
+                for (sign, one) in ["−", "+"].into_iter().zip(what) {
+                    let button = ui.button(sign);
+                    let name = format!("{words}, {sign}");
+                    button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, name.clone()));
+                    if button.clicked() {
+                        actions.push(Action::Display(one));
+                    }
+                }
+            });
+        }
+    });
+}
+
+/// The scale itself, and how well it is known: in one line where there is room.
+fn scale(ui: &mut Ui, session: &Session, theme: &Theme, itself: bool, standing: bool) {
+    let (text, ink) = match session.scale_words() {
+        Ok((words, known)) => {
+            let how = format!("scale {}", known.words());
+            let text = match (itself, standing) {
+                (true, true) => format!("scale {words} · {}", known.words()),
+                (true, false) => format!("scale {words}"),
+                _ => how,
+            };
+            (text, if known == Standing::Doubtful { theme.warn } else { theme.text })
+        }
+        Err(why) if itself => (format!("no scale: {why}"), theme.alarm),
+        Err(_) => return,
+    };
+    ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(ink)).truncate());
+}
