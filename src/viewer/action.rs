@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction, ReviewEffect, SaveJob,
-    ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
+    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction,
+    ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -274,6 +274,8 @@ pub enum Action {
     GoToField(Field),
     /// Show or hide the keys.
     ToggleHelp,
+    /// Show or hide what the program says of itself.
+    ToggleAbout,
     /// Show or hide the list of exams and frames.
     ToggleList,
     /// Show or hide why the finding is what it is.

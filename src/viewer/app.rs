@@ -194,6 +194,7 @@ impl App {
         });
         within(ui, "hints", parts.hints.shrink2(aside), |ui| hints(ui, &self.session, theme, &mut actions));
         actions.extend(panels::overlay::help(ui.ctx(), &self.session, &self.keys, theme));
+        actions.extend(panels::about::show(ui.ctx(), &self.session, theme));
         actions.extend(panels::overlay::closing(ui.ctx(), &self.session, theme));
         actions
     }
@@ -241,6 +242,9 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
         let small = |text: &str| egui::Button::new(RichText::new(text).size(size::SMALL).color(theme.text)).frame_when_inactive(false);
         if ui.add(small("? all keys")).clicked() {
             actions.push(Action::ToggleHelp);
+        }
+        if ui.add(small("about")).on_hover_text("Shift + F1").clicked() {
+            actions.push(Action::ToggleAbout);
         }
         let other = if session.light() { "dark colours" } else { "light colours" };
         if ui.add(small(other)).on_hover_text("T").clicked() {

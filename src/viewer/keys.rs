@@ -312,6 +312,7 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::T, none, "T", "light or dark".into(), Group::Window, Action::ToggleTheme, false);
     put(Key::Questionmark, none, "?", "these keys (F1 too)".into(), Group::Window, Action::ToggleHelp, false);
     put(Key::F1, none, "", String::new(), Group::Window, Action::ToggleHelp, false);
+    put(Key::F1, shift, "Shift + F1", "about the program: cautions, version, licences".into(), Group::Window, Action::ToggleAbout, false);
     put(Key::Escape, none, "Esc", "put down, close, or take a message away".into(), Group::Window, Action::Escape, false);
     all
 }

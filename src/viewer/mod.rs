@@ -5,6 +5,7 @@ pub mod app;
 mod decoder;
 pub mod frame_cache;
 pub mod glyphs;
+pub mod icon;
 mod keeper;
 pub mod keys;
 pub mod layout;

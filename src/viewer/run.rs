@@ -9,11 +9,15 @@ use egui::{ViewportBuilder, vec2};
 
 use super::action::Action;
 use super::app::App;
+use super::icon;
 use super::session::Session;
 use super::worker::Worker;
 use crate::cli::tables;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Settings};
+
+/// Side of the icon, px.
+const ICON_SIZE: usize = 64;
 
 /// What a Linux machine needs besides a display.
 const LIBRARIES: &str =
@@ -58,6 +62,7 @@ pub fn run(path: Option<PathBuf>, tables: &[PathBuf]) -> Result<()> {
         viewport: ViewportBuilder::default()
             .with_title("Osspan")
             .with_app_id("osspan")
+            .with_icon(egui::IconData { rgba: icon::pixels(ICON_SIZE), width: ICON_SIZE as u32, height: ICON_SIZE as u32 })
             .with_inner_size(vec2(1280.0, 800.0))
             .with_min_inner_size(vec2(960.0, 620.0)),
         ..eframe::NativeOptions::default()

@@ -44,8 +44,8 @@ SIDE_KEYS = {"covers": "c", "not-covering": "n"}
 READER, GUIDELINE = "R. Ito", "us-consensus-2014"
 
 
-def make(folder, n):
-    """Five people's exams from the sample's frames, on days of their own; returns each file's size and exam date."""
+def make(folder, n, otherwise):
+    """Five people's exams from the sample's frames, on days of their own; returns each frame's size and shape of pixels, and exam date."""
     made = []
     for i, (files, marks) in enumerate(EXAMS[:n]):
         study, series = generate_uid(), generate_uid()
@@ -53,6 +53,9 @@ def make(folder, n):
         sizes = []
         for k, name in enumerate(files):
             ds = pydicom.dcmread(drive.SAMPLE / f"{name}.dcm")
+            if i >= 3 and otherwise:
+                # Before, one picture under two names was taken for one reading.
+                ds.PixelData = bytes([ds.PixelData[0] ^ 1]) + ds.PixelData[1:]
             ds.PatientName, ds.PatientID, ds.PatientBirthDate = NAMES[i], f"DEMO-5-{i + 1}", "19950417"
             ds.StudyInstanceUID, ds.SeriesInstanceUID, ds.SOPInstanceUID = study, series, generate_uid()
             ds.file_meta.MediaStorageSOPInstanceUID = ds.SOPInstanceUID
@@ -62,7 +65,9 @@ def make(folder, n):
             to = folder / f"exam-{i + 1}"
             to.mkdir(parents=True, exist_ok=True)
             ds.save_as(to / f"frame-{k + 1}.dcm")
-            sizes.append((int(ds.Columns), int(ds.Rows)))
+            region = ds.SequenceOfUltrasoundRegions[0]
+            # Pixels that are not square are drawn at their true shape.
+            sizes.append((int(ds.Columns), int(ds.Rows), abs(region.PhysicalDeltaY / region.PhysicalDeltaX)))
         made.append((sizes, marks, day))
     return made
 
@@ -110,9 +115,9 @@ class Hands(drive.Window):
         line = 168 if self.before else min(max((height - drive.STRIP - drive.HINTS) * 0.23, 98), 154) + drive.GAP + drive.UNDER_FRAME
         left, right = drive.GAP, width - sheet - 2 * drive.GAP
         top, bottom = drive.STRIP, height - drive.HINTS - line
-        scale = min((right - left) / size[0], (bottom - top) / size[1])
+        scale = min((right - left) / size[0], (bottom - top) / (size[1] * size[2]))
         x = (left + right) / 2 + (point[0] - size[0] / 2) * scale
-        y = (top + bottom) / 2 + (point[1] - size[1] / 2) * scale
+        y = (top + bottom) / 2 + (point[1] - size[1] / 2) * scale * size[2]
         return round(x), round(y)
 
 
@@ -199,7 +204,7 @@ def main():
             (data / "settings.json").write_text(
                 f'{{"schema":"osspan-settings/1","reader":"{READER}","guideline":"{GUIDELINE}","light":false}}'
             )
-            exams = make(data / "images", chosen.exams)
+            exams = make(data / "images", chosen.exams, chosen.before)
             window = Hands(display, binary, data, [data / "images"], before=chosen.before)
             window.screens, window.due_field, window.no_bleeding = chosen.screens, chosen.due_field, chosen.no_bleeding
             window.actions = 1  # opened

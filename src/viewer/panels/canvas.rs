@@ -8,6 +8,7 @@ use egui::{
 use super::picture::Picture;
 use crate::calibrate::Calibration;
 use crate::frame::Frame;
+use crate::guideline::capital;
 use crate::measure::EdgeMark;
 use crate::plot::{Shape as Drawn, ruler};
 use crate::units::{MmVec, PxPoint, PxVec};
@@ -72,6 +73,10 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
         && let Some(at) = session.cross().or(pointed)
     {
         scene.draw_inset(at);
+    }
+    if let Some(mark) = session.armed().filter(|_| session.is_new_here()) {
+        let hint = format!("{}: {}. Click there; Esc puts it down, Ctrl + Z takes it back.", capital(mark.words()), mark.hint());
+        scene.words(pos2(rect.center().x, rect.bottom() - 8.0), Align2::CENTER_BOTTOM, &hint, over_frame::WORDS);
     }
     if background.has_focus() {
         outline(&scene.painter, rect.shrink(1.0));

@@ -1,5 +1,6 @@
 //! Panels: each draws one part of a session and returns what the reader did. None of them changes anything.
 
+pub mod about;
 pub mod aids;
 pub mod answer;
 pub mod archive;

@@ -47,6 +47,7 @@ pub(super) fn instead_of_a_frame(ui: &mut Ui, rect: Rect, session: &Session, the
             let cine = session.cine().map(|c| format!("Decoding frame {} of {}", c.number, c.count));
             say(ui, cine.as_deref().unwrap_or("Decoding the frame"), over_frame::QUIET);
         } else {
+            ui.image(egui::ImageSource::Texture(egui::load::SizedTexture::new(super::about::icon_texture(ui.ctx()).id(), [48.0, 48.0])));
             ui.label(heavy("Open an exam", size::FINDING, over_frame::WORDS));
             say(ui, "Drop files or a folder of stored transvaginal frames here, or:", over_frame::QUIET);
             ui.add_space(6.0);
@@ -152,7 +153,7 @@ pub fn closing(ctx: &egui::Context, session: &Session, theme: &Theme) -> Vec<Act
 }
 
 /// A part laid over the middle of the window.
-fn panel(ctx: &egui::Context, title: &str, width: f32, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
+pub(super) fn panel(ctx: &egui::Context, title: &str, width: f32, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
     let frame = theme.panel_frame().stroke(egui::Stroke::new(1.0, theme.outline)).inner_margin(20.0);
     Window::new(title)
         .id(Id::unique(("overlay", title)))

@@ -257,7 +257,7 @@ impl Session {
     /// # Errors
     /// Why none can be shown, in words.
     pub fn readings_seen(&self) -> Result<Vec<ReadingSeen>, String> {
-        let id = self.current.as_ref().and_then(|k| self.frame_ids.get(k)).ok_or("No frame is shown.")?;
+        let key = self.current.as_ref().filter(|_| self.picture().is_some()).ok_or("No frame is shown.")?;
         let who = self.onlooker().ok_or("Name the reader first: whose readings may be seen depends on who looks.")?;
         let exams: Vec<(String, &str)> = self.records.iter().map(|s| (s.record.exam_key(), s.record.reader.as_str())).collect();
         let hidden = unseen(&who, exams.iter().map(|(e, r)| (e.as_str(), *r)));
@@ -268,7 +268,7 @@ impl Session {
             .iter()
             .map(|s| &s.record)
             .zip(&exams)
-            .filter(|(r, (exam, by))| super::opening::same_frame(&r.frame, id) && may(exam, by))
+            .filter(|(r, (exam, by))| self.is_of(r, key) && may(exam, by))
             .map(|(r, _)| r)
             .collect();
         if of_frame.is_empty() {

@@ -103,6 +103,7 @@ pub struct Session {
     archive: ArchiveState,
     page: Page,
     help: bool,
+    about: bool,
     list: bool,
     why: bool,
     closing: bool,
@@ -150,6 +151,7 @@ impl Session {
             archive: ArchiveState::default(),
             page: Page::Reading,
             help: false,
+            about: false,
             list: false,
             why: false,
             closing: false,
@@ -229,6 +231,7 @@ impl Session {
             }
             Action::Display(action) => self.act_on_display(action),
             Action::ToggleHelp => toggle(&mut self.help),
+            Action::ToggleAbout => toggle(&mut self.about),
             Action::ToggleList => toggle(&mut self.list),
             Action::ToggleWhy => toggle(&mut self.why),
             Action::ShowPage(page) => self.show_page(page),
@@ -269,8 +272,8 @@ impl Session {
     fn escape(&mut self) -> Vec<Effect> {
         if self.closing {
             self.closing = false;
-        } else if self.help {
-            self.help = false;
+        } else if self.help || self.about {
+            (self.help, self.about) = (false, false);
         } else if self.planning.telling().is_some() {
             return self.plan_for(PlanAction::PutAway);
         } else if self.page != Page::Reading && self.messages.is_empty() {
@@ -505,6 +508,12 @@ impl Session {
     #[must_use]
     pub const fn help(&self) -> bool {
         self.help
+    }
+
+    /// Whether what the program says of itself is shown.
+    #[must_use]
+    pub const fn about(&self) -> bool {
+        self.about
     }
 
     /// Whether the list of exams and frames is shown.

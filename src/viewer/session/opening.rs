@@ -8,7 +8,7 @@ use super::saving::SavedState;
 use super::{Session, outcome};
 use crate::calibrate::ScaleFacts;
 use crate::frame::{Frame, FrameId};
-use crate::record::{ReadingRecord, Stored};
+use crate::record::{Patient, ReadingRecord, Stored};
 use crate::viewer::action::{Effect, Found};
 use crate::viewer::page::Page;
 
@@ -189,13 +189,22 @@ impl Session {
         }
     }
 
+    /// Whether a record is of a frame: the same picture, of the same person. A picture that was stored under two people's names
+    /// is read for each by itself.
+    pub(super) fn is_of(&self, record: &ReadingRecord, key: &FrameKey) -> bool {
+        let same = self.frame_ids.get(key).is_some_and(|id| same_frame(&record.frame, id));
+        same && self.source(key).is_some_and(|f| Patient::from(&f.facts.patient).key() == record.patient.key())
+    }
+
     /// Takes up this reader's own newest reading of one decoded frame, unless something has been done on it here.
     pub(super) fn adopt_records_of(&mut self, key: &FrameKey) {
         let reader = self.reader().trim();
         let untouched = self.work.get(key).is_none_or(FrameWork::is_empty) && !self.saved.contains_key(key);
-        let Some(id) = self.frame_ids.get(key).filter(|_| untouched && !reader.is_empty()) else { return };
+        if !untouched || reader.is_empty() {
+            return;
+        }
         let mut newest_first = self.records.iter().rev().map(|s| &s.record);
-        let Some(record) = newest_first.find(|r| r.reader == reader && same_frame(&r.frame, id)) else { return };
+        let Some(record) = newest_first.find(|r| r.reader == reader && self.is_of(r, key)) else { return };
         let work = work_of(record);
         let saved = SavedState {
             work: work.clone(),

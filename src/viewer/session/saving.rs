@@ -1,7 +1,6 @@
 //! Saving a reading, and knowing what is saved.
 
 use super::exam::{FrameKey, FrameWork};
-use super::opening::same_frame;
 use super::outcome::{Need, Outcome};
 use super::{Session, outcome};
 use crate::calibrate::ScaleFacts;
@@ -9,12 +8,15 @@ use crate::calibrate::header::PixelSpacingConsent;
 use crate::context::ExamContext;
 use crate::error::Result;
 use crate::exam::FrameNotes;
-use crate::frame::{FrameId, Geometry};
+use crate::frame::Geometry;
 use crate::guideline::Table;
 use crate::measure::{Landmarks, Repeatability, Side, Value};
 use crate::reading::{self, Inputs};
 use crate::record::{Origin, Patient, ReadingRecord, Stored};
 use crate::viewer::action::Effect;
+
+/// So many saved readings a reader has hints over the frame.
+const READINGS_WITH_HINTS: usize = 3;
 
 /// What a saved record of a frame was made from, to tell whether it still says what is on screen.
 #[derive(Clone, Debug, PartialEq)]
@@ -205,7 +207,7 @@ impl Session {
                 study_instance_uid: file.facts.study_instance_uid.clone(),
                 reader: self.reader().trim().to_owned(),
                 saved_at: String::new(),
-                follows: self.own_heads(&frame),
+                follows: self.own_heads(&key),
                 frame,
             },
             key,
@@ -213,9 +215,9 @@ impl Session {
     }
 
     /// Ids of this reader's records of a frame that no other of them follows: what the reader has seen.
-    fn own_heads(&self, id: &FrameId) -> Vec<String> {
+    fn own_heads(&self, key: &FrameKey) -> Vec<String> {
         let own: Vec<&ReadingRecord> =
-            self.records.iter().map(|s| &s.record).filter(|r| same_frame(&r.frame, id) && r.reader == self.reader().trim()).collect();
+            self.records.iter().map(|s| &s.record).filter(|r| self.is_of(r, key) && r.reader == self.reader().trim()).collect();
         let followed = |id: &str| own.iter().any(|r| r.follows.iter().any(|f| f == id));
         own.iter().filter(|r| !followed(r.id())).map(|r| r.id().to_owned()).collect()
     }
@@ -273,17 +275,21 @@ impl Session {
     /// The folder-free name of the newest record of the current frame by this reader.
     #[must_use]
     pub fn record_of_current(&self) -> Option<&Stored> {
-        let id = self.frame_ids.get(self.current.as_ref()?)?;
-        self.records.iter().rev().find(|s| same_frame(&s.record.frame, id) && s.record.reader == self.reader().trim())
+        let key = self.current.as_ref()?;
+        self.records.iter().rev().find(|s| self.is_of(&s.record, key) && s.record.reader == self.reader().trim())
+    }
+
+    /// Whether this reader has saved next to nothing among what is open: hints stand where the work is until then.
+    #[must_use]
+    pub fn is_new_here(&self) -> bool {
+        let reader = self.reader().trim();
+        reader.is_empty() || self.records.iter().filter(|s| s.record.reader == reader).count() < READINGS_WITH_HINTS
     }
 
     /// How many readings of the current frame other readers have saved.
     #[must_use]
     pub fn readings_by_others(&self) -> usize {
-        let id = self.current.as_ref().and_then(|k| self.frame_ids.get(k));
-        self.records
-            .iter()
-            .filter(|s| id.is_some_and(|i| same_frame(i, &s.record.frame)) && s.record.reader != self.reader().trim())
-            .count()
+        let Some(key) = self.current.as_ref() else { return 0 };
+        self.records.iter().filter(|s| self.is_of(&s.record, key) && s.record.reader != self.reader().trim()).count()
     }
 }

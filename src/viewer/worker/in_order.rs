@@ -54,6 +54,12 @@ impl InOrder {
     }
 }
 
+impl Drop for InOrder {
+    fn drop(&mut self) {
+        self.finish();
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]

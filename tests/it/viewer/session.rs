@@ -226,6 +226,29 @@ fn the_far_end_has_one_kind_at_a_time() {
 }
 
 #[test]
+fn a_picture_that_is_stored_under_two_names_is_read_for_each_by_itself() {
+    let mut d = Desk::ready();
+    d.fourteen();
+    d.act(Action::Save);
+    // The same bytes under the same frame number, in another person's exam.
+    let mut other = invented::exam("8.8", date(2031, 3, 20), &[("copy/visit2-a.dcm", 1)]);
+    other.patient.number = Some("000-18".into());
+    other.files[0].facts.patient.number = Some("000-18".into());
+    d.act(Action::Opened(Ok(Found { exams: vec![other], ..Found::default() })));
+    let mut copy = invented::frame("visit2-a.dcm", 1);
+    copy.id.sha256 = "visit2-a.dcm-1".into();
+    d.act(Action::GoTo(key("visit2-a.dcm", 1)));
+    let effects = d.ask(Action::GoTo(key("copy/visit2-a.dcm", 1)));
+    assert!(!effects.is_empty());
+    d.act(Action::Decoded(key("copy/visit2-a.dcm", 1), Ok(std::sync::Arc::new(copy))));
+    assert!(d.session.picture().is_some());
+    assert!(d.session.work().is_empty(), "nothing of the other person's reading is taken up");
+    d.fourteen();
+    let record = d.session.save_job().unwrap().record("2031-03-20T09:26:53+01:00".into()).unwrap();
+    assert!(record.follows.is_empty(), "nor followed: {:?}", record.follows);
+}
+
+#[test]
 fn a_side_that_the_body_contradicts_cannot_be_saved() {
     let mut d = Desk::ready();
     d.fourteen();
