@@ -45,7 +45,7 @@ pub use practice::{
 pub use profile::ProfileArgs;
 pub use report::{PaperArg, ReportArgs, ReportForm};
 pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
-pub use sr::{SrCommand, SrWriteArgs};
+pub use sr::{SrCommand, SrReadArgs, SrWriteArgs};
 
 use std::io::Write;
 use std::process::ExitCode;

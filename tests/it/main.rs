@@ -31,6 +31,7 @@ mod review;
 mod samples;
 mod scale;
 mod sr;
+mod sr_read;
 #[cfg(feature = "viewer")]
 mod viewer;
 mod vignettes;

@@ -19,8 +19,8 @@ use osspan::units::PxPoint;
 
 use crate::invented::Case;
 
-const CINE: &str = "1.2.840.10008.5.1.4.1.1.3.1";
-const SINGLE: &str = "1.2.840.10008.5.1.4.1.1.6.1";
+pub const CINE: &str = "1.2.840.10008.5.1.4.1.1.3.1";
+pub const SINGLE: &str = "1.2.840.10008.5.1.4.1.1.6.1";
 
 /// One image for every SOP Instance UID: a cine of 40 frames where the UID says so.
 struct OneStudy;
@@ -49,7 +49,7 @@ pub fn exam_of(records: Vec<ReadingRecord>) -> SavedExam {
     Caseload::of(records, &[]).women.remove(0).exams.remove(0)
 }
 
-fn written(exam: &SavedExam, identity: Identity) -> osspan::Result<sr::Written> {
+pub fn written(exam: &SavedExam, identity: Identity) -> osspan::Result<sr::Written> {
     let shelf = Shelf::bundled();
     sr::of_exam(&Request { exam, reviews: &[], signers: &[], shelf: &shelf, images: &OneStudy, identity })
 }
@@ -59,7 +59,7 @@ fn at(x: f64, y: f64) -> PxPoint {
 }
 
 /// Frames of one exam: one of each kind of value, with everything that may be marked.
-fn every_kind() -> Vec<ReadingRecord> {
+pub fn every_kind() -> Vec<ReadingRecord> {
     let os = at(300.25, 240.1);
     let landmarks = |edge, body: Option<PxPoint>| Landmarks { internal_os: os, edge, placental_body: body, marginal_sinus: None };
     let more = MoreLandmarks {
@@ -102,7 +102,7 @@ fn every_kind() -> Vec<ReadingRecord> {
         .collect()
 }
 
-fn origin(n: usize, reader: &str) -> Origin {
+pub fn origin(n: usize, reader: &str) -> Origin {
     // The second and the fifth are frames of a cine.
     let uid = if n % 3 == 1 { format!("2.25.9{n}") } else { format!("2.25.7{n}") };
     let frame_number = if n % 3 == 1 { 7 + n as u32 } else { 1 };

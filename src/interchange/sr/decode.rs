@@ -24,7 +24,7 @@ pub const LONGEST: u64 = 64 * 1024 * 1024;
 /// Most content items of one report.
 const MOST_ITEMS: usize = 20_000;
 /// Most points of one graphic.
-const MOST_POINTS: usize = 10_000;
+const MOST_POINTS: usize = 5_000;
 
 impl Document {
     /// Reads a report.

@@ -31,11 +31,12 @@
 //!
 //! [`Document::from_bytes`] reads any structured report within stated limits; [`check()`] then looks for what no validator
 //! catches, as it does before anything is written. [`ours()`] gives back what a report of this program says and whether its
-//! coded content is what the records in it say; [`others`] takes distances from measurement reports by others, and refuses
-//! what is ambiguous.
+//! coded content is what the records in it say; [`others`] takes distances from measurement reports by others, [`scanner`] a
+//! due date and lengths from a scanner's report, and both refuse what is ambiguous.
 
 pub mod check;
 pub mod codes;
+mod compare;
 mod decode;
 mod document;
 mod exam;
@@ -43,9 +44,10 @@ mod images;
 pub mod others;
 mod reading;
 mod said;
+pub mod scanner;
 mod tree;
 
-pub use check::{ImageFacts, check};
+pub use check::{ImageFacts, Template, check};
 pub use codes::Code;
 pub use decode::LONGEST;
 pub use document::{Document, Evidence, decimal};
