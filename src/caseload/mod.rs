@@ -17,7 +17,7 @@ use jiff::civil::Date;
 use crate::cautions::Scale;
 use crate::context::{Answer, ExamContext, GestationalAge};
 use crate::error::{Error, ErrorKind, Result};
-use crate::exam::{Kind, Repeat, Summary, summarise};
+use crate::exam::{ExamValues, Kind, MOST_SETS, Repeat, Summary, values};
 use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
@@ -220,13 +220,23 @@ impl SavedExam {
     /// What its repeats come to; `None` without any distance. Places are of `readings`.
     #[must_use]
     pub fn summary(&self) -> Option<(Summary, Vec<usize>)> {
+        self.values().map(|(v, places)| (v.summary, places))
+    }
+
+    /// As [`SavedExam::summary`], with each set of frames by itself where there is more than one.
+    #[must_use]
+    pub fn values(&self) -> Option<(ExamValues, Vec<usize>)> {
         let measured: Vec<(usize, &ReadingRecord, &Measurement)> =
             self.readings.iter().enumerate().filter_map(|(i, r)| Some((i, r, measurement_of(r)?))).collect();
-        let repeats: Vec<Repeat<'_>> =
-            measured.iter().map(|(_, r, measurement)| Repeat { measurement, adequacy: r.notes.checklist.adequacy() }).collect();
+        let repeats: Vec<(u8, Repeat<'_>)> = measured
+            .iter()
+            .map(|(_, r, measurement)| {
+                (r.notes.set_number().min(MOST_SETS), Repeat { measurement, adequacy: r.notes.checklist.adequacy() })
+            })
+            .collect();
         let (_, last, _) = measured.last()?;
         let places = measured.iter().map(|(i, ..)| *i).collect();
-        summarise(&repeats, &model_with(&last.repeatability)).ok().map(|s| (s, places))
+        values(&repeats, &model_with(&last.repeatability)).ok().map(|v| (v, places))
     }
 
     /// The exam under a table.
@@ -320,10 +330,10 @@ impl SavedExam {
         if let Some(exam_section) = at("Exam", &made).and_then(|i| made.sections.get_mut(i)) {
             exam_section.lines.extend(self.readings_line(&answered));
         }
-        if let Some((summary, i)) = answered.summary.as_ref().zip(at("Distance", &made)) {
+        if let Some(((values, _), i)) = self.values().zip(at("Distance", &made)) {
             let print = crate::measure::words::printer(|a, b| table.same_band(a, b));
-            let mut lines = vec![own(summary.headline(&print), &summary.method, "the frames of this exam, never averaged into a finding")];
-            lines.extend(summary.notes.iter().map(|n| own(n.words(), &summary.method, "how this program summarises repeats")));
+            let source = "how this program summarises repeats, never averaged into a finding";
+            let lines = values.words(&print).into_iter().map(|text| own(text, &values.summary.method, source)).collect();
             made.sections.insert(i + 1, Section { title: "What the frames come to", lines });
         }
         Ok(made)

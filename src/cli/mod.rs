@@ -22,6 +22,7 @@ mod practice;
 pub(crate) mod profile;
 mod read;
 mod report;
+pub(crate) mod report_desk;
 mod review;
 mod sample;
 mod sheet;

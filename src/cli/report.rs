@@ -1,9 +1,6 @@
 //! `report`: the report of a saved exam as text, HTML, PDF, a paragraph for the record system, or a page for the patient.
 
-use std::cell::RefCell;
-use std::collections::HashMap;
 use std::io::Write;
-use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -11,17 +8,13 @@ use clap::{Args, ValueEnum};
 use jiff::civil::Date;
 
 use super::args::{TablesArgs, word};
-use super::{Done, output, profile, tables};
-use crate::caseload::{Caseload, Woman, table_or_first};
+use super::report_desk::{Found, ReportDesk, template};
+use super::{Done, output, tables};
+use crate::caseload::{Caseload, Woman};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::frame::FrameId;
-use crate::guideline::Shelf;
-use crate::load::StoredFile;
-use crate::load::scan::scan;
-use crate::record::{ReadingRecord, Signer};
-use crate::report::{self, Avoid, Choices, Images, Issued, Language, PatientPage, Raster, Report, Request};
-use crate::review::{ExamReview, exams, not_standing};
+use crate::report::pdf::Paper;
+use crate::report::{self, Avoid, Choices, Form, Making, Wish};
 
 /// Arguments of `report`.
 #[derive(Debug, Args)]
@@ -94,7 +87,7 @@ pub enum PaperArg {
     Letter,
 }
 
-impl From<PaperArg> for crate::report::pdf::Paper {
+impl From<PaperArg> for Paper {
     fn from(p: PaperArg) -> Self {
         match p {
             PaperArg::A4 => Self::A4,
@@ -125,84 +118,50 @@ pub enum ReportForm {
 }
 
 impl ReportForm {
-    /// How the names of its files begin.
-    #[must_use]
-    pub const fn stem(self) -> &'static str {
-        match self {
-            Self::Text | Self::Html | Self::Pdf => "report",
-            Self::Note | Self::Template => "note",
-            Self::PatientText | Self::PatientHtml | Self::PatientPdf => "patient",
-        }
-    }
-
-    /// How they end.
-    #[must_use]
-    pub const fn ending(self) -> &'static str {
-        match self {
-            Self::Text | Self::Note | Self::Template | Self::PatientText => "txt",
-            Self::Html | Self::PatientHtml => "html",
-            Self::Pdf | Self::PatientPdf => "pdf",
-        }
-    }
-
-    /// Whether it can go to the terminal.
-    #[must_use]
-    pub const fn is_text(self) -> bool {
-        !matches!(self, Self::Pdf | Self::PatientPdf)
+    /// The form; `None` for the template, which no report is made into.
+    const fn form(self) -> Option<Form> {
+        Some(match self {
+            Self::Text => Form::Text,
+            Self::Html => Form::Html,
+            Self::Pdf => Form::Pdf,
+            Self::Note => Form::Note,
+            Self::Template => return None,
+            Self::PatientText => Form::PatientText,
+            Self::PatientHtml => Form::PatientHtml,
+            Self::PatientPdf => Form::PatientPdf,
+        })
     }
 }
 
 pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
-    if args.form == ReportForm::Template {
+    let Some(form) = args.form.form() else {
         out.write_all(report::TEMPLATE.as_bytes()).map_err(output::broken)?;
         return Ok(ExitCode::SUCCESS);
-    }
+    };
+    let data_dir = files::data_dir()?;
     let folder = match &args.folder {
         Some(f) => f.clone(),
         None => files::records_dir()?,
     };
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let store = profile::store(&folder)?;
-    let (stored, mut damaged) = store.load()?;
-    if stored.is_empty() {
-        return Err(damaged.into_iter().next().unwrap_or_else(|| {
-            Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(&folder)
-        }));
-    }
-    let (told, more) = store.told()?;
-    damaged.extend(more);
-    let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
-    let all: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
-    let sent_dir = match &args.sent {
-        Some(d) => d.clone(),
-        None => files::data_dir()?.join("sent-reports"),
+    let desk = ReportDesk::open(&data_dir, &folder, args.sent.as_deref(), shelf)?;
+    let images = args.images.as_ref().map(|path| Found::at(std::slice::from_ref(path))).transpose()?;
+    let template = template(&data_dir, args.template.as_deref())?;
+    let making = Making {
+        paper: args.paper.into(),
+        template: &template,
+        language: &args.language,
+        choices: Choices { avoid: &args.avoid, phone: args.phone.as_deref() },
     };
-    // Before the first report is sent there is no such folder.
-    let (issued, more) = if sent_dir.is_dir() { Issued::load(&sent_dir)? } else { (Vec::new(), Vec::new()) };
-    damaged.extend(more);
-    let (steps, more) = store.reviews()?;
-    damaged.extend(more);
-    let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
-    let reviews = exams(&all, &steps);
-    let cases = Caseload::reviewed(all.clone(), &told, &not_standing(&reviews));
-    let images = args.images.as_deref().map(Found::at).transpose()?;
-    let maker = Maker {
-        args,
-        shelf: &shelf,
-        all: &all,
-        issued: &issued,
-        reviews: &reviews,
-        signers: store.signers(),
-        images: images.as_ref(),
-        template: template(args)?,
-    };
-    let chosen = chosen(args, &cases)?;
+    let wish = Wish { identity: args.identity, draft: args.draft, full: args.full };
+    let chosen = chosen(args, &desk.cases)?;
     for (woman, exam) in &chosen {
-        let made = maker.report(woman, *exam)?;
-        let bytes = maker.bytes(&made)?;
-        let name = format!("{}-{}-{}.{}", args.form.stem(), woman.key, day(woman, *exam), args.form.ending());
+        let now = args.now.clone().unwrap_or_else(files::now);
+        let made = desk.report(woman, *exam, wish, images.as_ref(), &now)?;
+        let bytes = making.bytes(&made, form)?;
+        let name = format!("{}-{}-{}.{}", form.stem(), woman.key, day(woman, *exam), form.ending());
         match &args.out {
-            None if args.form.is_text() => out.write_all(&bytes).map_err(output::broken)?,
+            None if !form.on_paper() => out.write_all(&bytes).map_err(output::broken)?,
             None => {
                 return Err(Error::new(ErrorKind::Usage, "a PDF is not printed here")
                     .expected("--out FILE or --out FOLDER")
@@ -215,75 +174,14 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
             }
         }
         if let Some(to) = &args.to {
-            let at = Issued::new(&made, to)?.save(&sent_dir)?;
+            let at = desk.send(&made, to)?;
             output::line(out, &format!("Sent to {to}: {}", at.display()))?;
         }
     }
-    for e in &damaged {
+    for e in &desk.damaged {
         let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
     }
     Ok(ExitCode::SUCCESS)
-}
-
-struct Maker<'a> {
-    args: &'a ReportArgs,
-    shelf: &'a Shelf,
-    all: &'a [ReadingRecord],
-    issued: &'a [Issued],
-    reviews: &'a [ExamReview],
-    signers: &'a [Signer],
-    images: Option<&'a Found>,
-    template: String,
-}
-
-impl Maker<'_> {
-    fn report(&self, woman: &Woman, exam: usize) -> Result<Report> {
-        let saved = woman.exams.get(exam).ok_or_else(|| Error::new(ErrorKind::Usage, "there is no such exam"))?;
-        let table = table_or_first(saved, self.shelf)?;
-        let none = report::NoImages;
-        Report::of(&Request {
-            woman,
-            exam,
-            table: &table,
-            shelf: self.shelf,
-            all: self.all,
-            issued: self.issued,
-            images: self.images.map_or(&none as &dyn Images, |f| f),
-            identity: self.args.identity,
-            draft: self.args.draft,
-            full: self.args.full,
-            reviews: self.reviews,
-            signers: self.signers,
-            made_at: &self.args.now.clone().unwrap_or_else(files::now),
-        })
-    }
-
-    fn page(&self, made: &Report) -> Result<PatientPage> {
-        let choices = Choices { avoid: &self.args.avoid, phone: self.args.phone.as_deref() };
-        Ok(report::patient_page(made, &Language::bundled(&self.args.language)?, choices))
-    }
-
-    fn bytes(&self, made: &Report) -> Result<Vec<u8>> {
-        Ok(match self.args.form {
-            ReportForm::Text => report::text(made).into_bytes(),
-            ReportForm::Html => report::html(made)?.into_bytes(),
-            ReportForm::Pdf => report::pdf::pdf(made, self.args.paper.into())?,
-            ReportForm::Note => report::note(made, &self.template)?.into_bytes(),
-            ReportForm::Template => report::TEMPLATE.as_bytes().to_vec(),
-            ReportForm::PatientText => self.page(made)?.text().into_bytes(),
-            ReportForm::PatientHtml => report::patient_html(&self.page(made)?)?.into_bytes(),
-            ReportForm::PatientPdf => self.page(made)?.pdf(made, self.args.paper.into())?,
-        })
-    }
-}
-
-/// The template of the paragraph: the one that was named, the department's, or the bundled one.
-fn template(args: &ReportArgs) -> Result<String> {
-    let own = files::data_dir().map(|d| d.join("note-template.txt")).ok().filter(|p| p.is_file());
-    match args.template.as_ref().or(own.as_ref()) {
-        Some(path) => files::read_text(path, report::LONGEST_TEMPLATE),
-        None => Ok(report::TEMPLATE.to_owned()),
-    }
 }
 
 /// The day of an exam, for a file's name.
@@ -327,46 +225,5 @@ fn place(out: &Path, name: String, how_many: usize) -> Result<(PathBuf, String)>
             Ok((dir, file))
         }
         _ => Ok((out.to_path_buf(), name)),
-    }
-}
-
-/// Frames of a folder, found again by their digests.
-struct Found {
-    files: Vec<StoredFile>,
-    by_uid: HashMap<String, usize>,
-    /// Which file a digest turned up in, so that captures are decoded once.
-    seen: RefCell<HashMap<String, (usize, u32)>>,
-}
-
-impl Found {
-    fn at(path: &Path) -> Result<Self> {
-        let files: Vec<StoredFile> = scan(path, &mut |_| ControlFlow::Continue(()))?.exams.into_iter().flat_map(|e| e.files).collect();
-        let by_uid = files.iter().enumerate().filter_map(|(i, f)| Some((f.facts().sop_instance_uid.clone()?, i))).collect();
-        Ok(Self { files, by_uid, seen: RefCell::default() })
-    }
-
-    fn read(&self, file: usize, number: u32, wanted: &FrameId) -> Option<Raster> {
-        let frame = self.files.get(file)?.frame(number).ok()?;
-        self.seen.borrow_mut().insert(frame.id.sha256.clone(), (file, number));
-        (frame.id.sha256 == wanted.sha256).then(|| Raster { width: frame.width, height: frame.height, rgba: frame.to_rgba8() })
-    }
-}
-
-impl Images for Found {
-    fn picture(&self, wanted: &FrameId) -> Result<Raster, String> {
-        let known = self.seen.borrow().get(&wanted.sha256).copied();
-        if let Some(found) = known.and_then(|(file, number)| self.read(file, number, wanted)) {
-            return Ok(found);
-        }
-        if let Some(file) = wanted.sop_instance_uid.as_ref().and_then(|uid| self.by_uid.get(uid)) {
-            return self
-                .read(*file, wanted.frame_number, wanted)
-                .ok_or_else(|| "the image at hand differs from the one that was read".to_owned());
-        }
-        let unnamed = self.files.iter().enumerate().filter(|(_, f)| f.facts().sop_instance_uid.is_none());
-        unnamed
-            .filter(|(_, f)| wanted.frame_number <= f.frame_count())
-            .find_map(|(i, _)| self.read(i, wanted.frame_number, wanted))
-            .ok_or_else(|| "its image is not among those named".to_owned())
     }
 }

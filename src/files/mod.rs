@@ -76,6 +76,12 @@ pub fn practice_in(data_dir: &Path) -> PathBuf {
     data_dir.join("practice")
 }
 
+/// Where reports are written unless another place is named.
+#[must_use]
+pub fn reports_in(data_dir: &Path) -> PathBuf {
+    data_dir.join("reports")
+}
+
 /// Where this user's history of scale checks is kept.
 ///
 /// # Errors

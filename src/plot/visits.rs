@@ -59,8 +59,9 @@ impl Visits {
         let mut out = Vec::new();
         self.draw_bands(&mut out, &frame, room);
         draw_axes(&mut out, &frame, room);
+        let lines: Vec<f64> = self.bands.iter().filter_map(|b| b.upper_mm).map(|m| frame.y(m.get())).collect();
         for visit in &self.visits {
-            draw_visit(&mut out, &frame, room, visit);
+            draw_visit(&mut out, &frame, room, visit, &lines);
         }
         out
     }
@@ -137,7 +138,8 @@ fn draw_axes(out: &mut Vec<Shape>, f: &Frame, room: Room) {
     out.push(text([f.right, room.height - room.letters * 0.7], Anchor::End, "weeks of pregnancy".into()));
 }
 
-fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit) {
+/// `lines` are the heights of the lines between bands: no letter stands on one where another place is free.
+fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit, lines: &[f64]) {
     let (x, y) = (f.x(v.weeks), f.y(v.signed_mm));
     let (low, high) = (f.y(v.low_mm.unwrap_or(f.mm.0)), f.y(v.high_mm.unwrap_or(f.mm.1)));
     out.push(Shape::Line { points: vec![[x, low], [x, high]], width: 2.0, ink: Ink::Strong });
@@ -147,7 +149,10 @@ fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit) {
         }
     }
     out.push(Shape::Dot { at: [x, y], radius: 4.5, filled: true, ink: Ink::Strong });
-    let at = [x + 8.0, high - room.letters * 0.2];
+    let free = |at: &f64| lines.iter().all(|line| (line - at).abs() > room.letters * 0.65);
+    let beside_its_top = high - room.letters * 0.2;
+    let level = [beside_its_top, y, low + room.letters * 0.2].into_iter().find(free).unwrap_or(beside_its_top);
+    let at = [x + 8.0, level];
     out.push(Shape::Text { at, anchor: Anchor::Start, size: room.letters, text: v.age.clone(), ink: Ink::Strong });
 }
 
@@ -175,6 +180,31 @@ mod tests {
         // Equal steps on both axes: 12 and 4 weeks, 22 and 11 mm.
         assert!(((d[1][0] - d[0][0]) / (d[2][0] - d[1][0]) - 3.0).abs() < 1e-9);
         assert!(((d[0][1] - d[1][1]) / (d[1][1] - d[2][1]) - 2.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn no_age_stands_on_the_line_of_a_band() {
+        let band = |upper: Option<f64>, name: &str| Band {
+            upper_mm: upper.map(crate::units::Mm::new),
+            tone: crate::plot::Tone::Near,
+            name: name.into(),
+        };
+        let bands = vec![band(Some(0.0), "overlap"), band(Some(20.0), "under 20 mm"), band(None, "20 mm or more")];
+        for mm in [-4.0, -2.0, 0.0, 14.1, 16.0, 18.0, 20.0, 24.0] {
+            let shapes = Visits { bands: bands.clone(), visits: vec![visit(20.0, -9.0), visit(32.0, mm)] }.shapes(ROOM);
+            let lines: Vec<f64> = shapes
+                .iter()
+                .filter_map(|s| match s {
+                    Shape::Line { points, .. } if points[0][1] == points[1][1] && points[1][0] - points[0][0] > 100.0 => Some(points[0][1]),
+                    _ => None,
+                })
+                .collect();
+            let age = shapes.iter().find_map(|s| match s {
+                Shape::Text { at, text, .. } if text == "32w0d" => Some(at[1]),
+                _ => None,
+            });
+            assert!(lines.len() == 3 && lines.iter().all(|l| (l - age.unwrap()).abs() > 0.6 * ROOM.letters), "{mm}: {age:?} {lines:?}");
+        }
     }
 
     #[test]

@@ -3,6 +3,8 @@
 use super::{Issued, Line, Part, Weight};
 use crate::caseload::SavedExam;
 use crate::measure::Landmarks;
+use crate::measure::more::InWords;
+use crate::reading::Distance;
 use crate::record::ReadingRecord;
 use crate::sheet::entered;
 use crate::units::PxPoint;
@@ -102,6 +104,9 @@ fn changes(before: &ReadingRecord, now: &ReadingRecord) -> Vec<String> {
     for what in names {
         say(what, &find(&was, what), &find(&is, what));
     }
+    say("frame", &before.notes.checklist.adequacy().words(), &now.notes.checklist.adequacy().words());
+    say("scale", &scale(before), &scale(now));
+    lengths(before, now, &mut say);
     if before.patient != now.patient {
         out.push("Changed: who was examined.".to_owned());
     }
@@ -110,6 +115,31 @@ fn changes(before: &ReadingRecord, now: &ReadingRecord) -> Vec<String> {
         out.push("Changed: method, scale or uncertainty, not the words.".to_owned());
     }
     out
+}
+
+/// The scale of a record in words, with what was decided of it.
+fn scale(record: &ReadingRecord) -> String {
+    match &record.distance {
+        Distance::NoScale { .. } => "none".to_owned(),
+        Distance::Measured(m) => {
+            let (x, y) = m.scale.calibration.mm_per_px();
+            let decided = record.scale_facts.resolved.as_ref().map_or_else(String::new, |r| format!(", decided by {}: {}", r.by, r.reason));
+            format!("{}, {x:.4} by {y:.4} mm a pixel{decided}", m.scale.calibration.basis().words())
+        }
+    }
+}
+
+/// Which further lengths changed, came or went.
+fn lengths(before: &ReadingRecord, now: &ReadingRecord, say: &mut dyn FnMut(&str, &str, &str)) {
+    let (was, is) = (before.more.in_words(), now.more.in_words());
+    let text =
+        |all: &[InWords], name: &str| all.iter().find(|w| w.name == name).map_or_else(|| "not marked".to_owned(), |w| w.text.clone());
+    let mut names: Vec<&str> = was.iter().chain(&is).map(|w| w.name).collect();
+    names.sort_unstable();
+    names.dedup();
+    for name in names {
+        say(name, &text(&was, name), &text(&is, name));
+    }
 }
 
 /// Which landmarks moved, and how far.

@@ -2,11 +2,11 @@
 
 use super::amend::amendment;
 use super::picture::picture;
-use super::reviewed;
 use super::{Line, Pair, Part, Report, Request, Standing, Weight};
+use super::{measured, reviewed};
 use crate::caseload::{Answered, SavedExam, Woman, measurement_of, series};
 use crate::error::{Error, ErrorKind, Result};
-use crate::guideline::{ExplainLine, Outcome};
+use crate::guideline::{ExplainLine, Outcome, Shelf};
 use crate::measure::{SideCheck, words};
 use crate::plot::distance_line::{DistanceLine, Mark, Reading, bands};
 use crate::plot::visits::{Visit, Visits};
@@ -78,7 +78,9 @@ impl Report {
         let section = |title: &str| sheet.section(title).map_or(&[][..], |s: &Section| s.lines.as_slice());
         let mut sources = Sources::default();
         let mut parts = Vec::new();
-        parts.extend(sources.part("Urgent", Weight::Alarm, section("Urgent")));
+        let mut urgent = section("Urgent").to_vec();
+        urgent.extend(told_nobody(exam, request.shelf)?);
+        parts.extend(sources.part("Urgent", Weight::Alarm, &urgent));
         parts.extend(amendment(exam, request.all, request.issued));
         parts.extend(reviewed::part(exam, request.reviews));
         // The first sentence of these two stands above all others.
@@ -87,14 +89,20 @@ impl Report {
         for title in ALWAYS {
             let weight = if ACTED_ON.contains(&title) { Weight::Plain } else { Weight::Fine };
             parts.extend(sources.part(title, weight, section(title)));
+            if title == "Cautions" {
+                parts.extend(sources.part("Further lengths", Weight::Fine, &measured::lengths(&exam.readings)));
+            }
         }
+        parts.extend(sources.part("Frames", Weight::Fine, &measured::frames(&exam.readings)));
         if request.full {
             for title in IN_FULL {
                 parts.extend(sources.part(title, Weight::Plain, section(title)));
             }
         }
         parts.extend(sources.part("Exam", Weight::Fine, section("Exam").get(1..).unwrap_or_default()));
-        parts.extend(sources.part("Distance and scale", Weight::Fine, &scale_lines(decisive, &rest("Distance"))));
+        let mut scale = scale_lines(decisive, &rest("Distance"));
+        scale.extend(measured::scale_checks(&exam.readings, request.full));
+        parts.extend(sources.part("Distance and scale", Weight::Fine, &scale));
         parts.extend(plain("Readings", Weight::Fine, readings(exam, &answered, request.table)));
         if !request.full && IN_FULL.iter().any(|t| !section(t).is_empty()) {
             let text = "Other tables, windows of birth by issuing body and groups of women are in the full report and in the case sheet.";
@@ -125,6 +133,17 @@ impl Report {
             software: format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION")),
         })
     }
+}
+
+/// The urgent matters that nobody is recorded to have been told of, one sentence each.
+fn told_nobody(exam: &SavedExam, shelf: &Shelf) -> Result<Vec<ExplainLine>> {
+    let line = |u: crate::followup::Urgent| ExplainLine {
+        text: format!("NOT RECORDED THAT ANYBODY WAS TOLD: {}", u.id.words()),
+        row: "report / told".to_owned(),
+        source: Citation::fixed("as recorded", Provenance::OwnAssumption),
+    };
+    let untold = |u: &crate::followup::Urgent| !exam.told.iter().any(|t| u.id.told_by(t.matter));
+    Ok(exam.urgent(shelf)?.into_iter().filter(untold).map(line).collect())
 }
 
 fn pair(what: &str, is: impl Into<String>) -> Pair {

@@ -4,8 +4,10 @@
 
 mod amend;
 mod build;
+mod form;
 mod html;
 mod issued;
+mod measured;
 mod note;
 mod patient;
 pub mod pdf;
@@ -17,6 +19,7 @@ mod reviewed;
 pub mod svg;
 mod text;
 
+pub use form::{Form, Making, Wish};
 pub use html::{html, patient_html};
 pub use issued::{ISSUED_SCHEMA, Issued};
 pub use note::{ADDED, LONGEST_TEMPLATE, TEMPLATE, note, required};

@@ -30,6 +30,24 @@ pub enum Avoid {
     Travel,
 }
 
+impl Avoid {
+    /// Everything that may be chosen, in the order in which it is said.
+    pub const ALL: [Self; 6] = [Self::Sex, Self::Vagina, Self::Exam, Self::Exercise, Self::Lifting, Self::Travel];
+
+    /// The words shown for it to the clinician.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Sex => "sex",
+            Self::Vagina => "anything in the vagina",
+            Self::Exam => "digital examination",
+            Self::Exercise => "hard sport",
+            Self::Lifting => "heavy lifting",
+            Self::Travel => "long journeys",
+        }
+    }
+}
+
 /// The sentences of one language.
 #[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case")]
@@ -201,7 +219,9 @@ pub fn patient_page(report: &Report, words: &Language, choices: Choices<'_>) -> 
     let (avoid, list) = if avoid.is_empty() { (vec![words.avoid_none.clone()], false) } else { (avoid, true) };
     block(&words.avoid, avoid, list, false);
     let phone = choices.phone.map(str::trim).filter(|p| !p.is_empty());
-    let phone = phone.map_or_else(|| words.phone_blank.clone(), |n| words.phone.replace("{phone}", n));
+    // Between isolates a number keeps its order also on a page that is read from the right.
+    let isolated = |n: &str| if words.right_to_left { format!("\u{2066}{n}\u{2069}") } else { n.to_owned() };
+    let phone = phone.map_or_else(|| words.phone_blank.clone(), |n| words.phone.replace("{phone}", &isolated(n)));
     block(&words.call, vec![phone], false, false);
     let scan = match (p.date, p.weeks) {
         (Some(date), Some(weeks)) => words.scan.replace("{date}", &words.day(date)).replace("{weeks}", &weeks.to_string()),
@@ -269,19 +289,27 @@ impl PatientPage {
     pub fn pdf(&self, report: &Report, paper: Paper) -> Result<Vec<u8>> {
         let letters = Letters::new()?;
         let pages = self.pages(paper, &letters);
-        let watermark = matches!(report.standing, Standing::Draft).then_some(self.standing.as_deref().unwrap_or_default());
+        let watermark = self.watermark(report);
         let content = Content {
             pages: &pages,
             paper,
-            watermark: watermark.map(|w| w.split('.').next().unwrap_or(w)),
+            watermark: watermark.as_deref(),
             pictures: &[],
             code: "",
             title: &self.title,
             language: &self.language,
+            right_to_left: self.right_to_left,
             made_at: &report.made_at,
             id: report.digest(),
         };
         write(&content, &letters)
+    }
+
+    /// What is written across it: only on a draft, in its language.
+    #[must_use]
+    pub fn watermark(&self, report: &Report) -> Option<String> {
+        let words = self.standing.as_deref().filter(|_| matches!(report.standing, Standing::Draft))?;
+        Some(words.split('.').next().unwrap_or(words).to_owned())
     }
 
     /// Its pages: one, in the largest type that fits.
@@ -328,6 +356,9 @@ impl PatientPage {
             }
         }
         flow.y += 8.0;
+        if self.sentences().iter().any(|text| letters.lacks(text)) {
+            flow.paragraph(left, width, super::pdf::LACKING, Style { size: 8.0, strong: true, ink });
+        }
         for line in &self.small {
             flow.paragraph(left, width, line, Style { size: 8.0, strong: false, ink: super::pdf::page::QUIET });
         }

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReviewAction,
-    ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
+    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReportAction,
+    ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -288,6 +288,8 @@ pub enum Action {
     Review(ReviewAction),
     /// Something about what the distance means beyond the case sheet.
     Plan(PlanAction),
+    /// Something about the report of the exam.
+    Report(ReportAction),
     /// Something about scales: a check on a phantom, a scale set by hand, a decision.
     Scale(ScaleAction),
     /// Something on the page of the archive.
@@ -338,6 +340,10 @@ pub enum Effect {
     Teaching(TeachingEffect),
     /// Something for the pages of the plan; answered by [`Action::Plan`].
     Plan(PlanEffect),
+    /// Something for the page of the report; answered by [`Action::Report`].
+    Report(ReportEffect),
+    /// Put a text on the clipboard.
+    Copy(String),
     /// Something for scales; answered by [`Action::Scale`].
     Scale(ScaleEffect),
     /// Something for the page of the archive; answered by [`Action::Archive`].

@@ -34,6 +34,7 @@ pub struct App {
     picture: Picture,
     beside_picture: Picture,
     teaching_picture: Picture<(usize, u64)>,
+    report_pictures: panels::report_page::Pictures,
     closing: bool,
     /// What gets the keyboard at the next picture: not at this one, which still holds the letter that asked for it.
     focus_next: Option<Id>,
@@ -53,6 +54,7 @@ impl App {
             picture: Picture::default(),
             beside_picture: Picture::default(),
             teaching_picture: Picture::default(),
+            report_pictures: panels::report_page::Pictures::default(),
             closing: false,
             focus_next: None,
             worn: None,
@@ -119,6 +121,7 @@ impl App {
                         ctx.send_viewport_cmd(ViewportCommand::Close);
                     }
                     Effect::Focus(field) => self.focus_next = Some(panels::context::field_id(field)),
+                    Effect::Copy(text) => ctx.copy_text(text),
                     other => self.world.carry_out(other, ctx),
                 }
             }
@@ -186,6 +189,7 @@ impl App {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
             Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
             Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
+            Page::Report => actions.extend(panels::report::show(ui, &self.session, theme, &mut self.report_pictures)),
             Page::Due => actions.extend(panels::due::show(ui, &self.session, theme)),
             Page::Archive => actions.extend(panels::archive::show(ui, &self.session, theme)),
             Page::Tables => actions.extend(panels::tables::show(ui, &self.session, theme)),

@@ -4,7 +4,7 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Field, Mark};
 use super::page::Page;
-use super::session::{DisplayAction, NoteAction, PlanAction, TeachingAction};
+use super::session::{DisplayAction, NoteAction, PlanAction, ReportAction, TeachingAction};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, Route};
 use crate::exam::Item;
 use crate::measure::Side;
@@ -33,13 +33,15 @@ pub enum Group {
     Look,
     /// The page of the teaching set.
     TeachingSet,
+    /// The page of the report.
+    Report,
     /// The window.
     Window,
 }
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 12] = [
         Self::Landmarks,
         Self::More,
         Self::Side,
@@ -50,6 +52,7 @@ impl Group {
         Self::Frames,
         Self::Look,
         Self::TeachingSet,
+        Self::Report,
         Self::Window,
     ];
 
@@ -59,6 +62,7 @@ impl Group {
         match self {
             Self::Window => true,
             Self::TeachingSet => page == Page::TeachingSet,
+            Self::Report => page == Page::Report,
             _ => page == Page::Reading,
         }
     }
@@ -77,6 +81,7 @@ impl Group {
             Self::Cine => "Cine",
             Self::Look => "Looking",
             Self::TeachingSet => "Page: teaching set",
+            Self::Report => "Page: report",
             Self::Window => "Window",
         }
     }
@@ -297,6 +302,27 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, none, shown, words.into(), Group::TeachingSet, Action::Teaching(what), repeats);
     }
+    for (key, shown, words, what) in [
+        (Key::R, "R", "the next form: report or patient's page, PDF, HTML, text, paragraph", ReportAction::NextForm),
+        (Key::P, "P", "the other paper, A4 or Letter", ReportAction::TurnPaper),
+        (Key::I, "I", "name, number and date of birth, or not", ReportAction::ToggleIdentity),
+        (Key::D, "D", "marked as a draft, or not", ReportAction::ToggleDraft),
+        (Key::U, "U", "other tables, windows of birth and groups of women too, or not", ReportAction::ToggleFull),
+        (Key::L, "L", "language of the patient's page", ReportAction::NextLanguage),
+        (Key::V, "V", "pages as they print, or words", ReportAction::TogglePages),
+        (Key::W, "W", "write it to the file", ReportAction::Write),
+    ] {
+        put(key, none, shown, words.into(), Group::Report, Action::Report(what), false);
+    }
+    put(
+        Key::Insert,
+        none,
+        "Insert",
+        "copy the paragraph for the record system, of this exam's saved readings".into(),
+        Group::Window,
+        Action::Report(ReportAction::Copy),
+        false,
+    );
     let pages = [
         (Key::F2, Page::Reading),
         (Key::F3, Page::TeachingSet),
@@ -305,6 +331,7 @@ pub fn bindings() -> Vec<Binding> {
         (Key::F6, Page::SecondReading),
         (Key::F7, Page::Tables),
         (Key::F8, Page::ScaleChecks),
+        (Key::F11, Page::Report),
     ];
     for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
@@ -318,10 +345,11 @@ pub fn bindings() -> Vec<Binding> {
 }
 
 /// What the library of the window does by itself, for the help.
-pub const BY_ITSELF: [(&str, &str); 3] = [
+pub const BY_ITSELF: [(&str, &str); 4] = [
     ("Tab", "from landmark to landmark, and on to the case sheet"),
     ("Ctrl + plus or minus", "larger or smaller letters"),
     ("right drag", "move the frame"),
+    ("Page Down, Page Up", "on the page of the report: up and down its pages"),
 ];
 
 /// The exception of the checklist that a key names while exceptions are named.

@@ -20,12 +20,23 @@ pub enum Page {
     ScaleChecks,
     /// Sending to archives, finding and fetching, receiving.
     Archive,
+    /// The report of the exam, the patient's page and the paragraph for the record system.
+    Report,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 8] =
-        [Self::Reading, Self::Answer, Self::Due, Self::SecondReading, Self::ScaleChecks, Self::Archive, Self::TeachingSet, Self::Tables];
+    pub const ALL: [Self; 9] = [
+        Self::Reading,
+        Self::Answer,
+        Self::Report,
+        Self::Due,
+        Self::SecondReading,
+        Self::ScaleChecks,
+        Self::Archive,
+        Self::TeachingSet,
+        Self::Tables,
+    ];
 
     /// Whether it is about the exam that is open, so that the strip names whose it is. Other pages name whom they are about
     /// themselves, or nobody.
@@ -46,6 +57,7 @@ impl Page {
             Self::Tables => "guidelines",
             Self::ScaleChecks => "scale checks",
             Self::Archive => "archive",
+            Self::Report => "report",
         }
     }
 
@@ -61,6 +73,7 @@ impl Page {
             Self::Tables => "F7",
             Self::ScaleChecks => "F8",
             Self::Archive => "F9",
+            Self::Report => "F11",
         }
     }
 }

@@ -3,6 +3,7 @@
 mod archive;
 mod in_order;
 mod planning;
+mod report;
 mod review;
 mod scale;
 mod teaching;
@@ -225,6 +226,10 @@ impl World for Worker {
                     }
                 });
             }
+            Effect::Report(effect) => {
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
+                self.spawn(ctx, move |answer| answer(report::carry_out(effect, &data_dir, &records)));
+            }
             Effect::Review(effect) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| answer(review::carry_out(effect, &data_dir, &records)));
@@ -245,7 +250,7 @@ impl World for Worker {
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),
             // The window itself does these.
-            Effect::Close | Effect::Focus(_) => {}
+            Effect::Close | Effect::Focus(_) | Effect::Copy(_) => {}
         }
     }
 

@@ -1,5 +1,7 @@
 //! Reports: what they say, how they are marked, what an amended one names, and that no page or template loses a word.
 
+mod measured;
+
 use osspan::caseload::Caseload;
 use osspan::context::{Answer, Bladder, Bleeding};
 use osspan::guideline::Shelf;

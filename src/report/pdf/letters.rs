@@ -1,15 +1,50 @@
-//! How wide text is in the letters that are embedded, and where its lines end.
+//! How wide text is in the letters that are embedded, where its lines end, and in which order its letters stand on paper.
+//!
+//! Latin, Greek and Cyrillic are embedded whole, and of Hebrew and Arabic what plain text needs. A letter that is not becomes a
+//! square, and [`Letters::lacks`] tells, so that the page can say so.
 
 use std::cell::RefCell;
 use std::collections::HashMap;
 
 use rustybuzz::{Face, UnicodeBuffer};
+use unicode_bidi::{BidiInfo, Level};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::plot::fonts;
 
 /// What stands for a letter that the embedded ones lack.
 const LACKING: char = '□';
+
+/// Marks that say how text of two directions is to be set; they are heeded and never printed. Those that override the direction of
+/// letters are none of them: they could make a line read as what it does not say.
+const fn is_mark(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Below this no letter is written from the right.
+const FIRST_FROM_THE_RIGHT: char = '\u{590}';
+
+/// The parts of a line as they stand on paper from left to right, each with its direction; `true` is from right to left. `base` is
+/// the direction of the page.
+#[must_use]
+pub fn runs(text: &str, base: bool) -> Vec<(String, bool)> {
+    if !base && text.chars().all(|c| c < FIRST_FROM_THE_RIGHT) {
+        return vec![(text.to_owned(), false)];
+    }
+    let info = BidiInfo::new(text, Some(if base { Level::rtl() } else { Level::ltr() }));
+    let mut out = Vec::new();
+    for paragraph in &info.paragraphs {
+        let (levels, parts) = info.visual_runs(paragraph, paragraph.range.clone());
+        for part in parts {
+            let from_the_right = levels.get(part.start).is_some_and(Level::is_rtl);
+            let shown: String = text.get(part).unwrap_or_default().chars().filter(|c| !is_mark(*c)).collect();
+            if !shown.is_empty() {
+                out.push((shown, from_the_right));
+            }
+        }
+    }
+    out
+}
 
 /// The embedded letters, for measuring.
 pub struct Letters {
@@ -39,13 +74,20 @@ impl Letters {
     #[must_use]
     pub fn printable(&self, text: &str) -> String {
         // Both faces hold the same letters; a test compares them.
-        text.chars().map(|c| if c.is_control() { ' ' } else { c }).map(|c| if self.has(c) { c } else { LACKING }).collect()
+        let shown = |c: char| if is_mark(c) || self.has(c) { c } else { LACKING };
+        text.chars().map(|c| if c.is_control() { ' ' } else { c }).map(shown).collect()
     }
 
-    /// Whether the letter is embedded.
+    /// Whether a letter of the text is not embedded.
+    #[must_use]
+    pub fn lacks(&self, text: &str) -> bool {
+        text.chars().any(|c| !c.is_control() && !is_mark(c) && !self.has(c))
+    }
+
+    /// Whether the letter is embedded and may be printed.
     #[must_use]
     pub fn has(&self, c: char) -> bool {
-        self.regular.glyph_index(c).is_some() && self.strong.glyph_index(c).is_some()
+        !matches!(c, '\u{202a}'..='\u{202e}') && self.regular.glyph_index(c).is_some() && self.strong.glyph_index(c).is_some()
     }
 
     /// Width of one line of text, points.
@@ -58,6 +100,9 @@ impl Letters {
     }
 
     fn word(&self, word: &str, strong: bool) -> f64 {
+        if word.contains(is_mark) {
+            return self.word(&word.replace(is_mark, ""), strong);
+        }
         let key = (strong, word.to_owned());
         if let Some(known) = self.words.borrow().get(&key) {
             return *known;
@@ -132,13 +177,49 @@ mod tests {
         assert!((l.width("0", 2048.0, false) - 1172.0).abs() < 1e-6, "{}", l.width("0", 2048.0, false));
     }
 
+    /// Source: the blocks of the Unicode standard, less the letters for dialects of the Caucasus and Siberia at U+0526 and after, for
+    /// medieval Welsh at U+1EFC and after, and code points that are no letter yet.
     #[test]
-    fn latin_greek_and_cyrillic_are_embedded_and_what_is_not_becomes_a_square() {
+    fn latin_greek_and_cyrillic_are_embedded_whole_and_what_is_not_becomes_a_square() {
         let l = Letters::new().unwrap();
-        for c in ('!'..='~').chain('¡'..='ſ').chain('Α'..='Ρ').chain('Σ'..='ώ').chain('Ѐ'..='џ').chain("–—“”„…°±²µΩ≤≥−○△□".chars())
-        {
-            assert!(l.has(c) || c == '\u{ad}', "{c} {:x}", u32::from(c));
+        let blocks = [
+            ('!'..='~'),
+            ('\u{a0}'..='\u{24f}'),
+            ('\u{370}'..='\u{377}'),
+            ('\u{37a}'..='\u{37f}'),
+            ('\u{384}'..='\u{38a}'),
+            ('\u{38e}'..='\u{3a1}'),
+            ('\u{3a3}'..='\u{3ff}'),
+            ('\u{400}'..='\u{525}'),
+            ('\u{1e00}'..='\u{1efb}'),
+            ('\u{1f00}'..='\u{1f15}'),
+        ];
+        for c in blocks.into_iter().flatten().chain("–—“”„…°±²µΩ≤≥−○△□•·€".chars()) {
+            assert!(l.has(c), "{c} {:x}", u32::from(c));
         }
         assert_eq!(l.printable("Müller 山田"), "Müller □□");
+        assert!(l.lacks("Müller 山") && !l.lacks("Müller\n\u{2066}x\u{2069}"));
+        // An override is no mark: it is shown for what it is.
+        assert_eq!(l.printable("a\u{202e}b"), "a□b");
+    }
+
+    /// Source: Unicode Standard Annex #9; Hebrew and Arabic are read from the right, numbers within them from the left.
+    #[test]
+    fn what_is_read_from_the_right_is_set_from_the_right() {
+        assert_eq!(runs("Edge 14 mm", false), [("Edge 14 mm".to_owned(), false)]);
+        let mixed = runs("Name \u{5db}\u{5d4}\u{5df} 14", false);
+        assert_eq!(
+            mixed.iter().map(|(t, r)| (t.as_str(), *r)).collect::<Vec<_>>(),
+            [("Name ", false), ("14", false), ("\u{5db}\u{5d4}\u{5df} ", true)]
+        );
+        // A number with a sign keeps its order between isolates, also on a page read from the right; the marks are not printed.
+        let phone = runs("\u{5d8}: \u{2066}+00 555\u{2069}", true);
+        assert!(phone.contains(&("+00 555".to_owned(), false)), "{phone:?}");
+        assert_eq!(phone.last().map(|(t, r)| (t.starts_with('\u{5d8}'), *r)), Some((true, true)));
+        let l = Letters::new().unwrap();
+        assert_eq!(l.width("\u{2066}+00\u{2069}", 10.0, false), l.width("+00", 10.0, false));
+        for c in "\u{5d0}\u{5ea}\u{627}\u{64a}".chars() {
+            assert!(l.has(c));
+        }
     }
 }

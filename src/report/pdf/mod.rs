@@ -4,7 +4,7 @@ mod letters;
 pub mod page;
 mod write;
 
-pub use letters::Letters;
+pub use letters::{Letters, runs};
 pub use page::{Flow, Op, Paper, Style};
 pub use write::{Content, on_paper, write};
 
@@ -39,6 +39,7 @@ pub fn pdf(report: &Report, paper: Paper) -> Result<Vec<u8>> {
         code: &code,
         title: "Placental edge and internal os: report of an exam",
         language: "en",
+        right_to_left: false,
         made_at: &report.made_at,
         id: report.digest(),
     };
@@ -93,6 +94,17 @@ fn laid_out(report: &Report, paper: Paper, letters: &Letters, k: f64) -> Vec<Vec
     flow.pages
 }
 
+/// Said where a letter of the report is not among those embedded.
+pub const LACKING: &str =
+    "□ stands for a letter that this page cannot print (it holds Latin, Greek and Cyrillic): the HTML and the text form hold every letter.";
+
+/// Whether a letter of what a report was given by others is not among those embedded.
+fn lacks(report: &Report, letters: &Letters) -> bool {
+    let pairs = report.identity.iter().chain(&report.facts).map(|p| &p.is);
+    let lines = report.parts.iter().flat_map(|p| &p.lines).map(|l| &l.text);
+    pairs.chain(lines).any(|text| letters.lacks(text))
+}
+
 /// Title, standing, code, who and when.
 fn head(flow: &mut Flow<'_>, report: &Report, s: Sizes) {
     let side = 62.0;
@@ -120,6 +132,10 @@ fn head(flow: &mut Flow<'_>, report: &Report, s: Sizes) {
         lowest = lowest.max(flow.y);
     }
     flow.y = lowest.max(top + side - 4.0) + 4.0;
+    if lacks(report, flow.letters) {
+        flow.paragraph(left, flow.width, LACKING, s.style(7.6, true));
+        flow.y += 3.0;
+    }
     flow.rule();
     flow.y += 3.0;
 }
@@ -140,7 +156,7 @@ fn alarm(flow: &mut Flow<'_>, part: &Part, s: Sizes) {
     for line in &part.lines {
         flow.paragraph(x, inner, &line.marked(), style);
     }
-    flow.y += 8.0;
+    flow.y += 12.0;
 }
 
 /// The deciding frame, and beside it distance and finding.
@@ -229,7 +245,7 @@ fn plots(flow: &mut Flow<'_>, report: &Report) {
 
 fn section(flow: &mut Flow<'_>, part: &Part, s: Sizes) {
     if part.weight == Weight::Fine {
-        let text: Vec<String> = part.lines.iter().map(|l| ended(&l.marked())).collect();
+        let text: Vec<String> = part.lines.iter().map(ended).collect();
         run_on(flow, &part.title, &text.join(" "), s.fine());
         return;
     }
@@ -274,9 +290,9 @@ fn run_on(flow: &mut Flow<'_>, title: &str, text: &str, style: Style) {
     flow.y += 2.2;
 }
 
-/// With a full stop at its end, so that sentences that follow each other stay apart.
-fn ended(text: &str) -> String {
-    if text.ends_with(['.', '!', ':']) { text.to_owned() } else { format!("{text}.") }
+/// The sentence with its mark and a full stop, so that sentences that follow each other stay apart.
+fn ended(line: &super::Line) -> String {
+    if line.text.ends_with(['.', '!', ':']) { line.marked() } else { format!("{}.", line.marked()) }
 }
 
 /// The frames that do not decide, three in a row.

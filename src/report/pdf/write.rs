@@ -14,7 +14,7 @@ use krilla::surface::Surface;
 use krilla::text::{Font, TextDirection};
 use krilla::{Document, SerializeSettings};
 
-use super::letters::Letters;
+use super::letters::{Letters, runs};
 use super::page::{Op, Paper, QUIET, Rgb, TEXT, WATERMARK};
 use crate::error::{Error, ErrorKind, Result};
 use crate::plot::{Anchor, Ink, Shape, Tone, fonts};
@@ -37,6 +37,8 @@ pub struct Content<'a> {
     pub title: &'a str,
     /// Its language, such as "en".
     pub language: &'a str,
+    /// Whether that is read from right to left.
+    pub right_to_left: bool,
     /// When it was made, RFC 3339.
     pub made_at: &'a str,
     /// What makes it different from others.
@@ -70,7 +72,7 @@ pub fn write(content: &Content<'_>, letters: &Letters) -> Result<Vec<u8>> {
     };
     let mut document = Document::new_with(settings);
     let font = |data: &'static [u8]| Font::new(data.to_vec().into(), 0).ok_or_else(|| fault("letters"));
-    let faces = Faces { regular: font(fonts::REGULAR)?, strong: font(fonts::STRONG)?, letters };
+    let faces = Faces { regular: font(fonts::REGULAR)?, strong: font(fonts::STRONG)?, letters, right_to_left: content.right_to_left };
     let images: HashMap<usize, Image> = content
         .pictures
         .iter()
@@ -133,6 +135,7 @@ struct Faces<'a> {
     regular: Font,
     strong: Font,
     letters: &'a Letters,
+    right_to_left: bool,
 }
 
 fn fill(c: Rgb) -> Fill {
@@ -160,17 +163,24 @@ fn paint(surface: &mut Surface<'_>, path: Option<Path>, inside: Option<Rgb>, edg
     surface.set_stroke(None);
 }
 
-fn words(surface: &mut Surface<'_>, font: &Font, at: (f64, f64), size: f64, ink: Rgb, text: &str) {
+/// Draws a line of text, each part of it in its own direction.
+fn words(surface: &mut Surface<'_>, faces: &Faces<'_>, strong: bool, at: (f64, f64), size: f64, ink: Rgb, text: &str) {
     surface.set_stroke(None);
     surface.set_fill(Some(fill(ink)));
-    surface.draw_text(Point::from_xy(at.0 as f32, at.1 as f32), font.clone(), size as f32, text, false, TextDirection::Auto);
+    let font = if strong { &faces.strong } else { &faces.regular };
+    let mut x = at.0;
+    for (part, from_the_right) in runs(text, faces.right_to_left) {
+        let direction = if from_the_right { TextDirection::RightToLeft } else { TextDirection::LeftToRight };
+        surface.draw_text(Point::from_xy(x as f32, at.1 as f32), font.clone(), size as f32, &part, false, direction);
+        x += faces.letters.width(&part, size, strong);
+    }
 }
 
 fn watermark(surface: &mut Surface<'_>, faces: &Faces<'_>, text: &str, (width, height): (f64, f64)) {
     let size = 0.72 * width / faces.letters.width(text, 1.0, true).max(0.1);
     surface.push_transform(&Transform::from_rotate_at(-52.0, (width / 2.0) as f32, (height / 2.0) as f32));
     let long = faces.letters.width(text, size, true);
-    words(surface, &faces.strong, (width / 2.0 - long / 2.0, height / 2.0 + size * 0.36), size, WATERMARK, text);
+    words(surface, faces, true, (width / 2.0 - long / 2.0, height / 2.0 + size * 0.36), size, WATERMARK, text);
     surface.pop();
 }
 
@@ -215,8 +225,7 @@ fn circle([x, y]: [f64; 2], r: f64) -> Option<Path> {
 fn draw(surface: &mut Surface<'_>, faces: &Faces<'_>, op: &Op, images: &HashMap<usize, Image>, code: &str) {
     match op {
         Op::Text { x, y, size, strong, ink, text } => {
-            let font = if *strong { &faces.strong } else { &faces.regular };
-            words(surface, font, (*x, *y), *size, *ink, text);
+            words(surface, faces, *strong, (*x, *y), *size, *ink, text);
         }
         Op::Box { at, fill, edge } => paint(surface, rectangle(*at), *fill, *edge),
         Op::Plot { at, shapes } => {
@@ -285,7 +294,7 @@ fn plot(surface: &mut Surface<'_>, faces: &Faces<'_>, shape: &Shape, ink_of: &dy
                 let at = [x - 1.5, at[1] - size * 0.56, long + 3.0, size * 1.12];
                 paint(surface, rectangle(at), Some(ground), None);
             } else {
-                words(surface, &faces.regular, (x, y), *size, ink_of(*ink), &text);
+                words(surface, faces, false, (x, y), *size, ink_of(*ink), &text);
             }
         }
     }

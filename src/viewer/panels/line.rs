@@ -1,10 +1,10 @@
 //! The distance line on the screen.
 
-use egui::{Align2, FontId, Pos2, Rect, Role, Sense, Shape as Drawn, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, FontId, Pos2, Rect, Role, Sense, Shape as Drawn, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 use crate::exam::ExamDistance;
 use crate::plot::distance_line::{DistanceLine, ExamMark, Mark, Reading, Room, bands};
-use crate::plot::{Anchor, Shape};
+use crate::plot::{Anchor, Ink, Shape};
 use crate::reading::Distance;
 use crate::viewer::session::{Outcome, Session};
 use crate::viewer::theme::{Theme, size};
@@ -62,22 +62,27 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) {
 
 /// Draws the shapes of a plot at `rect`.
 pub fn draw(ui: &Ui, rect: Rect, shapes: &[Shape], theme: &Theme) {
+    draw_on(ui, rect, shapes, theme.panel, &|ink| theme.ink(ink));
+}
+
+/// As [`draw`], on any ground and with any colours.
+pub fn draw_on(ui: &Ui, rect: Rect, shapes: &[Shape], ground: Color32, ink_of: &dyn Fn(Ink) -> Color32) {
     let painter = ui.painter().with_clip_rect(rect.expand(2.0));
     let place = |p: &[f64; 2]| -> Pos2 { rect.min + vec2(p[0] as f32, p[1] as f32) };
     for shape in shapes {
         match shape {
             Shape::Bar { x, y, width, height, ink } => {
                 let min = place(&[*x, *y]);
-                painter.rect_filled(Rect::from_min_size(min, vec2(*width as f32, *height as f32)), 0.0, theme.ink(*ink));
+                painter.rect_filled(Rect::from_min_size(min, vec2(*width as f32, *height as f32)), 0.0, ink_of(*ink));
             }
             Shape::Line { points, width, ink } => {
-                painter.line(points.iter().map(place).collect(), Stroke::new(*width as f32, theme.ink(*ink)));
+                painter.line(points.iter().map(place).collect(), Stroke::new(*width as f32, ink_of(*ink)));
             }
             Shape::Under { points, base, ink } => {
                 let mut mesh = egui::Mesh::default();
                 for (i, p) in points.iter().enumerate() {
-                    mesh.colored_vertex(place(p), theme.ink(*ink));
-                    mesh.colored_vertex(place(&[p[0], *base]), theme.ink(*ink));
+                    mesh.colored_vertex(place(p), ink_of(*ink));
+                    mesh.colored_vertex(place(&[p[0], *base]), ink_of(*ink));
                     if let Ok(n) = u32::try_from(2 * i)
                         && n >= 2
                     {
@@ -89,17 +94,17 @@ pub fn draw(ui: &Ui, rect: Rect, shapes: &[Shape], theme: &Theme) {
             }
             Shape::Dot { at, radius, filled, ink } => {
                 let (at, r) = (place(at), *radius as f32);
-                painter.circle_filled(at, r + 2.0, theme.panel);
+                painter.circle_filled(at, r + 2.0, ground);
                 if *filled {
-                    painter.circle_filled(at, r, theme.ink(*ink));
+                    painter.circle_filled(at, r, ink_of(*ink));
                 } else {
-                    painter.circle_stroke(at, r, Stroke::new(1.5, theme.ink(*ink)));
+                    painter.circle_stroke(at, r, Stroke::new(1.5, ink_of(*ink)));
                 }
             }
             Shape::Triangle { at, height, ink } => {
                 let (at, h) = (place(at), *height as f32);
                 let corners = vec![at + vec2(-h * 0.55, 0.0), at + vec2(h * 0.55, 0.0), pos2(at.x, at.y - h)];
-                painter.add(Drawn::convex_polygon(corners, theme.panel, Stroke::new(1.5, theme.ink(*ink))));
+                painter.add(Drawn::convex_polygon(corners, ground, Stroke::new(1.5, ink_of(*ink))));
             }
             Shape::Text { at, anchor, size, text, ink } => {
                 let align = match anchor {
@@ -107,7 +112,7 @@ pub fn draw(ui: &Ui, rect: Rect, shapes: &[Shape], theme: &Theme) {
                     Anchor::Middle => Align2::CENTER_CENTER,
                     Anchor::End => Align2::RIGHT_CENTER,
                 };
-                painter.text(place(at), align, text, FontId::proportional(*size as f32), theme.ink(*ink));
+                painter.text(place(at), align, text, FontId::proportional(*size as f32), ink_of(*ink));
             }
         }
     }

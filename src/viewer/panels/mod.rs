@@ -15,6 +15,8 @@ pub mod more;
 mod more_marks;
 pub mod overlay;
 pub mod picture;
+pub mod report;
+pub mod report_page;
 pub mod review;
 mod scale;
 pub mod scale_checks;

@@ -20,6 +20,7 @@ mod opening;
 mod outcome;
 mod pace;
 mod planning;
+mod report;
 mod review;
 mod saving;
 mod scale;
@@ -40,6 +41,7 @@ pub use notes::{Aside, NoteAction, StandingOffer};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
+pub use report::{LANGUAGES, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
 pub use review::{Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
 pub use scale::{CheckedNow, RulerNow, ScaleAction, ScaleEffect, ScaleState};
@@ -99,6 +101,7 @@ pub struct Session {
     teaching: Teaching,
     review: Review,
     planning: Planning,
+    report: ReportPage,
     scale: scale::ScaleState,
     archive: ArchiveState,
     page: Page,
@@ -147,6 +150,7 @@ impl Session {
             teaching: Teaching::default(),
             review: Review::default(),
             planning: Planning::default(),
+            report: ReportPage::default(),
             scale: scale::ScaleState::default(),
             archive: ArchiveState::default(),
             page: Page::Reading,
@@ -238,6 +242,7 @@ impl Session {
             Action::Teaching(action) => self.teach(action),
             Action::Review(action) => self.act_on_review(action),
             Action::Plan(action) => self.plan_for(action),
+            Action::Report(action) => self.act_on_report(action),
             Action::Scale(action) => self.act_on_scale(action),
             Action::Archive(action) => self.act_on_archive(action),
             Action::ToggleTheme => {

@@ -224,6 +224,10 @@ impl Session {
             }
             Page::Due => self.list_due(),
             Page::Archive => self.load_archive(),
+            Page::Report => {
+                self.refresh();
+                self.make_report()
+            }
             Page::Tables => {
                 // Faulty bundled data is ruled out by a test of its own.
                 self.planning.memory = sheet::from_memory(&self.tables).unwrap_or_default();

@@ -169,6 +169,8 @@ impl Memory {
             | Effect::Review(_)
             | Effect::ReadRecords(_)
             | Effect::Teaching(_)
+            | Effect::Report(_)
+            | Effect::Copy(_)
             | Effect::Scale(_)
             | Effect::DecodeAhead(_)
             | Effect::StopOpening

@@ -7,6 +7,7 @@ mod exam;
 mod invented;
 mod plan;
 mod raster;
+mod report;
 mod review;
 mod scale;
 mod screens;

@@ -1,0 +1,174 @@
+//! Everything that reports of a folder are made from, for the command and the window alike: records as this workstation's reader may
+//! see them, reviews, who was told, who received what, the department's template, and the images.
+
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+
+use super::profile;
+use crate::caseload::{Caseload, Woman, table_or_first};
+use crate::error::{Error, ErrorKind, Result};
+use crate::files;
+use crate::frame::FrameId;
+use crate::guideline::Shelf;
+use crate::load::StoredFile;
+use crate::load::scan::scan;
+use crate::record::{ReadingRecord, ReviewRecord, Signer, Store, ToldRecord};
+use crate::report::{self, Images, Issued, Raster, Report, Request, Wish};
+use crate::review::{ExamReview, exams, not_standing};
+
+/// The department's own template of the paragraph, in the data folder.
+const TEMPLATE: &str = "note-template.txt";
+
+/// What was read of a folder.
+struct Read {
+    all: Vec<ReadingRecord>,
+    told: Vec<ToldRecord>,
+    steps: Vec<ReviewRecord>,
+    damaged: Vec<Error>,
+}
+
+/// What reports of a folder are made from.
+pub(crate) struct ReportDesk {
+    shelf: Shelf,
+    all: Vec<ReadingRecord>,
+    issued: Vec<Issued>,
+    reviews: Vec<ExamReview>,
+    signers: Vec<Signer>,
+    sent_dir: PathBuf,
+    /// The women of the folder.
+    pub(crate) cases: Caseload,
+    /// Files that could not be read.
+    pub(crate) damaged: Vec<Error>,
+}
+
+impl ReportDesk {
+    /// Reads a folder of records. `sent` is the folder of what was sent, in the data folder when none is named.
+    pub(crate) fn open(data_dir: &Path, folder: &Path, sent: Option<&Path>, shelf: Shelf) -> Result<Self> {
+        let store = profile::store_in(data_dir, folder)?;
+        let (stored, mut damaged) = store.load()?;
+        if stored.is_empty() {
+            return Err(damaged.into_iter().next().unwrap_or_else(|| {
+                Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(folder)
+            }));
+        }
+        let (told, more) = store.told()?;
+        damaged.extend(more);
+        let (steps, more) = store.reviews()?;
+        damaged.extend(more);
+        let told = told.into_iter().map(|t| t.record).collect();
+        let steps = steps.into_iter().map(|s| s.record).collect();
+        let all = stored.into_iter().map(|s| s.record).collect();
+        Self::of(data_dir, sent, shelf, &store, Read { all, told, steps, damaged })
+    }
+
+    /// As [`ReportDesk::open`], for the window and one patient by her key: however many records the folder has, only hers are read.
+    #[cfg(feature = "viewer")]
+    pub(crate) fn of_patient(data_dir: &Path, folder: &Path, patient: Option<&str>, shelf: Shelf) -> Result<Self> {
+        let store = profile::store_in(data_dir, folder)?;
+        let index = store.index()?;
+        let (mut all, mut damaged) = (Vec::new(), Vec::new());
+        for entry in index.entries().iter().filter(|e| e.patient() == patient) {
+            match store.open(entry) {
+                Ok(stored) => all.push(stored.record),
+                Err(e) => damaged.push(e),
+            }
+        }
+        let told = index.told().iter().map(|t| t.record.clone()).collect();
+        let steps = index.reviews().iter().map(|s| s.record.clone()).collect();
+        Self::of(data_dir, None, shelf, &store, Read { all, told, steps, damaged })
+    }
+
+    fn of(data_dir: &Path, sent: Option<&Path>, shelf: Shelf, store: &Store, read: Read) -> Result<Self> {
+        let Read { all, told, steps, mut damaged } = read;
+        let sent_dir = sent.map_or_else(|| data_dir.join("sent-reports"), Path::to_path_buf);
+        // Before the first report is sent there is no such folder.
+        let (issued, more) = if sent_dir.is_dir() { Issued::load(&sent_dir)? } else { (Vec::new(), Vec::new()) };
+        damaged.extend(more);
+        let reviews = exams(&all, &steps);
+        let cases = Caseload::reviewed(all.clone(), &told, &not_standing(&reviews));
+        Ok(Self { shelf, all, issued, reviews, signers: store.signers().to_vec(), sent_dir, cases, damaged })
+    }
+
+    /// The report of one of a woman's exams, made now or at the moment `now`.
+    pub(crate) fn report(&self, woman: &Woman, exam: usize, wish: Wish, images: Option<&Found>, now: &str) -> Result<Report> {
+        let saved = woman.exams.get(exam).ok_or_else(|| Error::new(ErrorKind::Usage, "there is no such exam"))?;
+        let table = table_or_first(saved, &self.shelf)?;
+        let none = report::NoImages;
+        Report::of(&Request {
+            woman,
+            exam,
+            table: &table,
+            shelf: &self.shelf,
+            all: &self.all,
+            issued: &self.issued,
+            images: images.map_or(&none as &dyn Images, |f| f),
+            identity: wish.identity,
+            draft: wish.draft,
+            full: wish.full,
+            reviews: &self.reviews,
+            signers: &self.signers,
+            made_at: now,
+        })
+    }
+
+    /// Records that a report goes to somebody; gives the file that says so.
+    pub(crate) fn send(&self, report: &Report, to: &str) -> Result<PathBuf> {
+        Issued::new(report, to)?.save(&self.sent_dir)
+    }
+}
+
+/// The template of the paragraph: the one that was named, the department's, or the bundled one.
+pub(crate) fn template(data_dir: &Path, named: Option<&Path>) -> Result<String> {
+    let own = Some(data_dir.join(TEMPLATE)).filter(|p| p.is_file());
+    match named.or(own.as_deref()) {
+        Some(path) => files::read_text(path, report::LONGEST_TEMPLATE).map_err(|e| e.at(path)),
+        None => Ok(report::TEMPLATE.to_owned()),
+    }
+}
+
+/// Frames of files and folders, found again by their digests.
+pub(crate) struct Found {
+    files: Vec<StoredFile>,
+    by_uid: HashMap<String, usize>,
+    /// Which file a digest turned up in, so that captures are decoded once.
+    seen: RefCell<HashMap<String, (usize, u32)>>,
+}
+
+impl Found {
+    /// What these files and folders hold.
+    pub(crate) fn at(paths: &[PathBuf]) -> Result<Self> {
+        let mut files: Vec<StoredFile> = Vec::new();
+        for path in paths {
+            files.extend(scan(path, &mut |_| ControlFlow::Continue(()))?.exams.into_iter().flat_map(|e| e.files));
+        }
+        let by_uid = files.iter().enumerate().filter_map(|(i, f)| Some((f.facts().sop_instance_uid.clone()?, i))).collect();
+        Ok(Self { files, by_uid, seen: RefCell::default() })
+    }
+
+    fn read(&self, file: usize, number: u32, wanted: &FrameId) -> Option<Raster> {
+        let frame = self.files.get(file)?.frame(number).ok()?;
+        self.seen.borrow_mut().insert(frame.id.sha256.clone(), (file, number));
+        (frame.id.sha256 == wanted.sha256).then(|| Raster { width: frame.width, height: frame.height, rgba: frame.to_rgba8() })
+    }
+}
+
+impl Images for Found {
+    fn picture(&self, wanted: &FrameId) -> std::result::Result<Raster, String> {
+        let known = self.seen.borrow().get(&wanted.sha256).copied();
+        if let Some(found) = known.and_then(|(file, number)| self.read(file, number, wanted)) {
+            return Ok(found);
+        }
+        if let Some(file) = wanted.sop_instance_uid.as_ref().and_then(|uid| self.by_uid.get(uid)) {
+            return self
+                .read(*file, wanted.frame_number, wanted)
+                .ok_or_else(|| "the image at hand differs from the one that was read".to_owned());
+        }
+        let unnamed = self.files.iter().enumerate().filter(|(_, f)| f.facts().sop_instance_uid.is_none());
+        unnamed
+            .filter(|(_, f)| wanted.frame_number <= f.frame_count())
+            .find_map(|(i, _)| self.read(i, wanted.frame_number, wanted))
+            .ok_or_else(|| "its image is not among those named".to_owned())
+    }
+}

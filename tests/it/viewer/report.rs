@@ -1,0 +1,170 @@
+//! The page of the report, in the window with the real store: what it shows, writes and copies, by keys and by names.
+
+use std::path::Path;
+use std::process::Command;
+
+use egui::accesskit::Role;
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::{NodeT, Queryable};
+use osspan::files::Settings;
+use osspan::guideline;
+use osspan::report::Form;
+use osspan::report::pdf::Paper;
+use osspan::viewer::action::{Action, Effect};
+use osspan::viewer::keys::{action_for, bindings};
+use osspan::viewer::page::Page;
+use osspan::viewer::session::{ReportAction, ReportEffect, Session};
+
+use super::drive::{Window, label, type_into, wait, window};
+use super::invented::found;
+
+/// The sample's readings in the window's own folder of records.
+fn sample_records(dir: &Path) {
+    let done = Command::new(env!("CARGO_BIN_EXE_osspan"))
+        .args(["sample", "--records"])
+        .arg(dir.join("records"))
+        .env("OSSPAN_DATA", dir.join("data"))
+        .output()
+        .unwrap();
+    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+}
+
+fn press(h: &mut Window, key: Key) {
+    h.key_press(key);
+    h.run();
+}
+
+fn made(h: &mut Window) {
+    wait(h, "the report", |s| !s.report().busy() && (s.report().preview().is_some() || s.report().why_not().is_some()));
+}
+
+#[test]
+fn the_report_is_shown_as_it_prints_chosen_by_keys_and_written_to_new_files() {
+    let dir = tempfile::tempdir().unwrap();
+    sample_records(dir.path());
+    let mut h = window(dir.path());
+    press(&mut h, Key::F11);
+    made(&mut h);
+    let preview = h.state().session().report().preview().unwrap().clone();
+    assert_eq!((preview.readings, preview.watermark.as_deref()), (3, Some("UNSIGNED")));
+    assert!(preview.pictures.len() == 3 && preview.pictures.iter().all(|p| p.raster.is_ok()), "the frames are in it");
+    assert!(h.query_by_label(&format!("page 1 of {} as it prints; its words are shown with V", preview.pages.len())).is_some());
+    let nameless = h
+        .query_all_by(|n| matches!(n.role(), Role::Button | Role::CheckBox | Role::TextInput | Role::Image))
+        .filter(|n| n.accesskit_node().label().is_none_or(|l| l.trim().is_empty()))
+        .count();
+    assert_eq!(nameless, 0);
+    assert!(!preview.words.contains("Date of birth"), "identity only if asked for");
+    // By keys: Letter, identity, words, the file.
+    for key in [Key::P, Key::I, Key::V] {
+        press(&mut h, key);
+        made(&mut h);
+    }
+    let report = h.state().session().report().clone();
+    assert!(report.paper() == Paper::Letter && report.wish().identity && !report.shows_pages());
+    assert!(report.preview().unwrap().words.contains("Date of birth"));
+    assert!(h.query_all_by_label_contains("Date of birth").next().is_some());
+    let first = dir.path().join("reports");
+    for n in 1..=2 {
+        press(&mut h, Key::W);
+        wait(&mut h, "the file", |s| s.report().said().is_some_and(|w| w.starts_with("Written:")) && !s.report().busy());
+        let files: Vec<_> = std::fs::read_dir(&first).unwrap().map(|e| e.unwrap().path()).collect();
+        assert_eq!(files.len(), n, "never over another file: {files:?}");
+        assert!(files.iter().all(|f| std::fs::read(f).unwrap().starts_with(b"%PDF-1.7")));
+    }
+    // The patient's page: in her language, with what the clinician chose and the number to call.
+    label(&mut h, "form: patient's page, text");
+    made(&mut h);
+    press(&mut h, Key::L);
+    label(&mut h, "to avoid: sex");
+    type_into(&mut h, "phone number on the patient's page", "+00 555 0100");
+    made(&mut h);
+    let words = h.state().session().report().preview().unwrap().words.clone();
+    for part in ["No tenga relaciones sexuales.", "Teléfono: +00 555 0100", "Hable de esta hoja"] {
+        assert!(words.contains(part), "{part}\n{words}");
+    }
+    assert!(!words.contains("No haga deporte"));
+    // Who received one stands in what was sent, and nobody unless named.
+    let sent = dir.path().join("sent-reports");
+    assert!(!sent.exists());
+    type_into(&mut h, "who receives it", "Dr A. Example");
+    label(&mut h, "Write the file (W)");
+    wait(&mut h, "the file", |s| s.report().said().is_some_and(|w| w.contains("goes to Dr A. Example")));
+    assert_eq!(std::fs::read_dir(sent).unwrap().count(), 1);
+}
+
+#[test]
+fn one_key_copies_the_paragraph_from_every_page() {
+    let dir = tempfile::tempdir().unwrap();
+    sample_records(dir.path());
+    let mut h = window(dir.path());
+    let all = bindings();
+    for page in Page::ALL {
+        let action = action_for(&all, page, Key::Insert, Modifiers::NONE, false);
+        assert!(matches!(action, Some(Action::Report(ReportAction::Copy))), "{page:?}");
+    }
+    for key in [Key::F2, Key::F4, Key::F11] {
+        press(&mut h, key);
+        h.key_press(Key::Insert);
+        let mut copied = None;
+        for _ in 0..2000 {
+            h.step();
+            copied = h.output().platform_output.commands.iter().find_map(|c| match c {
+                egui::OutputCommand::CopyText(text) => Some(text.clone()),
+                _ => None,
+            });
+            if copied.is_some() {
+                break;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(5));
+        }
+        let text = copied.unwrap();
+        for part in ["Ultrasound of the placental edge and the internal os on 2025-02-12", "Overlaps the os by", "UNSIGNED", "Cautions:"] {
+            assert!(text.contains(part), "{part}\n{text}");
+        }
+        assert!(h.state().session().messages().iter().any(|m| m.contains("on the clipboard, made from 3 saved reading(s)")));
+    }
+}
+
+#[test]
+fn without_a_saved_reading_there_is_no_report_and_it_is_said() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut h = window(dir.path());
+    press(&mut h, Key::F11);
+    made(&mut h);
+    assert!(h.state().session().report().why_not().unwrap().contains("Save the reading first"));
+    assert!(h.query_all_by_label_contains("Save the reading first").next().is_some());
+    press(&mut h, Key::Insert);
+    wait(&mut h, "an answer", |s| s.messages().iter().any(|m| m.contains("Save the reading first")));
+}
+
+/// A session with the invented exams open, and what it asks.
+fn session() -> Session {
+    let mut s = Session::new(guideline::tables().unwrap(), Settings::default());
+    drop(s.apply(Action::Opened(Ok(found()))));
+    s
+}
+
+#[test]
+fn one_question_at_a_time_and_only_the_newest_answer_stands() {
+    let mut s = session();
+    let asked = s.apply(Action::ShowPage(Page::Report));
+    let Some(Effect::Report(ReportEffect::Make(1, job))) = asked.iter().find(|e| matches!(e, Effect::Report(_))) else {
+        panic!("{asked:?}")
+    };
+    assert_eq!((job.form, job.exam.as_str()), (Form::Pdf, osspan::record::study_key("1.1").as_str()));
+    // Chosen while it is being made: asked once more when it is there, with all of it.
+    for action in [ReportAction::ToggleIdentity, ReportAction::Choose(Form::Text)] {
+        assert!(s.apply(action.into()).is_empty());
+    }
+    let again = s.apply(ReportAction::Made(1, Err("late".into())).into());
+    let Some(Effect::Report(ReportEffect::Make(2, job))) = again.first() else { panic!("{again:?}") };
+    assert!(job.wish.identity && job.form == Form::Text);
+    assert_eq!(s.report().why_not(), None, "an answer to what is no longer asked is not shown");
+    assert!(s.apply(ReportAction::Made(2, Err("gone".into())).into()).is_empty());
+    assert_eq!(s.report().why_not(), Some("gone"));
+    // Nothing to write without a report; what is copied goes to the clipboard.
+    assert!(s.apply(ReportAction::Write.into()).is_empty());
+    let copied = s.apply(ReportAction::Paragraph(Ok(("words".into(), 1))).into());
+    assert!(matches!(&copied[..], [Effect::Copy(text)] if text == "words"));
+}
