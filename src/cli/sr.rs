@@ -127,11 +127,19 @@ fn write(args: &SrWriteArgs, out: &mut dyn Write) -> Done {
     let identity = if args.identity { Identity::Shown } else { Identity::Withheld };
     let wanted = |w: &&crate::caseload::Woman| args.patient.as_ref().is_none_or(|p| w.key == *p || w.patient.number.as_ref() == Some(p));
     let exams = cases.women.iter().filter(wanted).flat_map(|w| &w.exams);
-    let mut written = 0;
+    let (mut written, mut code) = (0, ExitCode::SUCCESS);
     for exam in exams.filter(|e| args.exam.is_none_or(|d| e.context.exam_date == Some(d))) {
         let request = sr::Request { exam, reviews: &saved.reviews, signers: &saved.signers, shelf: &shelf, images: &images, identity };
-        let report = sr::of_exam(&request)?;
         let key = exam.readings.first().map_or_else(String::new, ReadingRecord::exam_key);
+        let report = match sr::of_exam(&request) {
+            Ok(report) => report,
+            // One exam without its images does not keep the others from being written.
+            Err(e) => {
+                output::wrapped(out, &format!("exam {key}  not written: "), &e.message())?;
+                code = ExitCode::from(e.kind().exit_code());
+                continue;
+            }
+        };
         let path = files::replace(&args.to, &format!("structured-report-{key}.dcm"), &report.bytes)?;
         output::line(out, &format!("{}  {} reading(s), {} image(s)", path.display(), exam.readings.len(), report.evidence.len()))?;
         for why in &report.left_out {
@@ -140,13 +148,13 @@ fn write(args: &SrWriteArgs, out: &mut dyn Write) -> Done {
         written += 1;
     }
     saved.say_damaged();
-    if written == 0 {
+    if written == 0 && code == ExitCode::SUCCESS {
         return Err(Error::new(ErrorKind::Usage, "no report was written")
             .expected("an exam with saved readings")
             .found("none")
             .at(&folder));
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(code)
 }
 
 /// What comes of one report.

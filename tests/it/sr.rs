@@ -14,7 +14,8 @@ use osspan::load::StudyFacts;
 use osspan::measure::more::MoreLandmarks;
 use osspan::measure::{EdgeMark, Landmarks, Length, Side};
 use osspan::reading::Distance;
-use osspan::record::{Origin, ReadingRecord};
+use osspan::record::{Origin, ReadingRecord, ReviewRecord, Role, Signer};
+use osspan::review::{Wish, exams, not_standing};
 use osspan::units::PxPoint;
 
 use crate::invented::Case;
@@ -285,6 +286,87 @@ fn nothing_of_identity_is_in_a_report_without_it() {
     }
     let document = Document::from_bytes(&closed).unwrap();
     assert!(document.identity_removed && document.patient == osspan::record::Patient::default());
+}
+
+/// Names and dates that are in a record by way of its scale and its sources: who consented, who set a scale by hand, who
+/// decided and why, the day of a phantom check, a department's own repeatability.
+#[test]
+fn no_way_of_a_scale_or_source_brings_a_name_or_a_day() {
+    let plain = Case::plain().record_of(origin(0, "R. Ito")).unwrap();
+    let mut json: serde_json::Value = serde_json::to_value(&plain).unwrap();
+    json["distance"]["scale"]["calibration"]["basis"] = serde_json::json!({"kind": "pixel-spacing", "consented_by": "Secretconsent"});
+    json["pixel_spacing_consent"] = serde_json::json!({"by": "Secretconsent"});
+    json["distance"]["scale"]["calibration"]["scale_source"]["text"] = "phantom check of 2031-01-05 at SecretHospital".into();
+    json["distance"]["scale"]["warnings"] = serde_json::json!([
+        "Something speaks against this scale; Secretdecider decided to use it: Secretreason stands",
+        "looked at on 2031-01-06",
+        "pixels are not square"
+    ]);
+    json["scale_facts"] = serde_json::json!({"resolved": {"checks": [], "reason": "Secretreason stands", "by": "Secretdecider"}});
+    for term in json["distance"]["measurement"]["terms"].as_array_mut().unwrap() {
+        term["source"]["text"] = "own readings of SecretHospital".into();
+    }
+    let record = ReadingRecord::from_json(&json.to_string()).unwrap();
+    let exam = exam_of(vec![record]);
+    let closed = written(&exam, Identity::Withheld).unwrap().bytes;
+    for secret in [&b"secret"[..], b"2031-01", b"203101"] {
+        assert!(!closed.windows(secret.len()).any(|w| w.eq_ignore_ascii_case(secret)), "{}", String::from_utf8_lossy(secret));
+    }
+    let text = String::from_utf8_lossy(&closed).into_owned();
+    for kept in ["a person decided to use it", "pixels are not square", "left out: it names a person or a day", "accepted by a person"] {
+        assert!(text.contains(kept), "{kept}");
+    }
+    let sourced = written(&exam_of(vec![Case::plain().record_of(origin(0, "Demo reader")).unwrap()]), Identity::Withheld).unwrap().bytes;
+    assert!(String::from_utf8_lossy(&sourced).contains("within-reader SD"), "a word of the language is no name");
+    let open = String::from_utf8_lossy(&written(&exam, Identity::Shown).unwrap().bytes).into_owned();
+    assert!(["Secretconsent", "Secretdecider", "Secretreason", "SecretHospital", "2031-01-05"].iter().all(|s| open.contains(s)));
+}
+
+/// A second reader agrees and signs: the report is of the reading that stands, and says by whom it was signed and whether
+/// the signature holds and its key is known.
+#[test]
+fn the_second_reading_and_the_signature_are_said() {
+    let seed = [7_u8; 32];
+    let first = Case::plain().record_of(origin(0, "A. First")).unwrap();
+    let second = Case::plain().record_of(Origin { saved_at: "2031-03-14T15:00:00+01:00".into(), ..origin(0, "B. Second") }).unwrap();
+    let records = vec![first.clone(), second];
+    let step = |steps: &[ReviewRecord], wish| {
+        let at = format!("2031-03-15T08:0{}:00+01:00", steps.len());
+        exams(&records, steps).remove(0).step(&wish, "B. Second", Role::Reviewer, at, Some(&seed)).unwrap()
+    };
+    let agreed = step(&[], Wish::Agree);
+    let signed = step(std::slice::from_ref(&agreed), Wish::Sign);
+    let said = |steps: &[ReviewRecord], signers: &[Signer], identity| {
+        let reviews = exams(&records, steps);
+        let cases = Caseload::reviewed(records.clone(), &[], &not_standing(&reviews));
+        let exam = &cases.women[0].exams[0];
+        let shelf = Shelf::bundled();
+        let report = sr::of_exam(&Request { exam, reviews: &reviews, signers, shelf: &shelf, images: &OneStudy, identity }).unwrap();
+        let document = Document::from_bytes(&report.bytes).unwrap();
+        (ours(&document).unwrap(), document)
+    };
+    let state = |r: &sr::OurReport| r.exam.review.as_ref().unwrap().value.to_string();
+    let (unread, document) = said(&[], &[], Identity::Shown);
+    assert_eq!((state(&unread).as_str(), document.preliminary.as_str()), ("R-NOT-COMPARED", "PRELIMINARY"));
+    assert!(unread.exam.left_out[0].contains("1 reading(s) that do not stand"), "{:?}", unread.exam.left_out);
+    let known = [Signer { name: "B. Second".into(), key: signed.key.clone() }];
+    let steps = [agreed, signed];
+    let (report, document) = said(&steps, &known, Identity::Shown);
+    assert_eq!((state(&report).as_str(), document.preliminary.as_str(), document.verified), ("R-SIGNED", "FINAL", false));
+    assert_eq!((report.reader.as_str(), report.readings.len(), report.readings[0].record.as_str()), ("A. First", 1, first.id()));
+    let last = report.exam.steps.last().unwrap();
+    assert!(
+        last.contains("signed by B. Second (reviewer)") && last.contains("is that of what is signed") && !last.contains("not known"),
+        "{last}"
+    );
+    let (report, _) = said(&steps, &[], Identity::Withheld);
+    let last = report.exam.steps.last().unwrap();
+    assert!(last.contains("is not known here") && !last.contains("Second") && !last.contains("2031"), "{last}");
+    let mut forged = steps.clone();
+    forged[1].signature.replace_range(0..2, if forged[1].signature.starts_with("00") { "11" } else { "00" });
+    let (report, document) = said(&forged, &known, Identity::Shown);
+    assert!(report.exam.steps.last().unwrap().contains("is not that of what is signed"));
+    assert_eq!(document.preliminary, "PRELIMINARY");
 }
 
 #[test]

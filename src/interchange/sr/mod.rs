@@ -191,7 +191,11 @@ fn document(request: &Request<'_>) -> Result<(Document, Vec<ImageFacts>, Vec<Str
         left_out: &left_out,
     };
     let groups = found.iter().map(|(r, f)| reading::group(r, f, identity)).chain([exam.group()]).collect::<Result<Vec<_>>>()?;
-    let root = root(newest, &images, groups, identity);
+    let mut root = root(newest, &images, groups, identity);
+    if !identity.shown() {
+        let secrets: Vec<String> = records.iter().flat_map(|r| reading::secrets(r)).collect();
+        reading::scrub(&mut root, &secrets);
+    }
     let mut seed: Vec<&str> = records.iter().map(|r| r.id()).collect();
     seed.extend(review.iter().flat_map(|r| &r.steps).map(|s| s.id()));
     let signed = review.is_some_and(|r| r.standing() == crate::review::Standing::Signed);

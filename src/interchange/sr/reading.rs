@@ -236,9 +236,17 @@ fn scale(record: &ReadingRecord, calibration: &Calibration, warnings: &[String],
             Item::text(R::HasConceptMod, c::TERM_SOURCE, source_words(calibration.sound_speed_source(), identity)),
         ]),
     ];
-    if identity.shown() {
-        out.extend(warnings.iter().map(|w| Item::text(R::Contains, c::SCALE_WARNING, w.clone())));
-    }
+    // That a person decided is said without who it was and why.
+    let decided = "Something speaks against this scale";
+    out.extend(
+        warnings
+            .iter()
+            .map(|w| match identity {
+                Identity::Withheld if w.starts_with(decided) => format!("{decided}; a person decided to use it"),
+                _ => w.clone(),
+            })
+            .map(|w| Item::text(R::Contains, c::SCALE_WARNING, w)),
+    );
     let check = match (&record.scale_facts.last_check, identity) {
         (None, _) => None,
         (Some(check), Identity::Shown) => Some(check.words()),
@@ -370,6 +378,58 @@ fn stated(record: &ReadingRecord, identity: Identity) -> Vec<Item> {
     out.push(Item::text(R::Contains, c::ADEQUACY, adequacy.words()));
     out.push(Item::text(R::Contains, c::SET, record.notes.set_number().to_string()));
     out
+}
+
+/// What a report without identity stands in for.
+const LEFT_OUT: &str = "left out: it names a person or a day";
+
+/// Replaces every text below `item` that holds one of `secrets` or a calendar date: what is shown is chosen item by item, and
+/// a text that comes to hold a name one day must not slip through.
+pub(super) fn scrub(item: &mut Item, secrets: &[String]) {
+    if let V::Text(text) = &mut item.value
+        && (has_date(text) || secrets.iter().any(|s| holds(text, s)))
+    {
+        *text = LEFT_OUT.into();
+    }
+    item.children.iter_mut().for_each(|child| scrub(child, secrets));
+}
+
+/// Whether `text` holds `secret` as whole words.
+fn holds(text: &str, secret: &str) -> bool {
+    text.match_indices(secret).any(|(at, _)| {
+        let before = text.get(..at).and_then(|t| t.chars().next_back());
+        let after = text.get(at + secret.len()..).and_then(|t| t.chars().next());
+        !before.is_some_and(char::is_alphanumeric) && !after.is_some_and(char::is_alphanumeric)
+    })
+}
+
+/// Whether a text holds a date such as 2031-03-14.
+fn has_date(text: &str) -> bool {
+    let digit = |b: &u8, shape: u8| if shape == b'9' { b.is_ascii_digit() } else { *b == shape };
+    text.as_bytes().windows(10).any(|w| w.iter().zip(b"9999-99-99").all(|(b, shape)| digit(b, *shape)))
+}
+
+/// Everything of a record that names somebody: names whole and in their parts, free texts whole.
+pub(super) fn secrets(record: &ReadingRecord) -> Vec<String> {
+    let facts = &record.scale_facts;
+    let names: Vec<&str> = [
+        record.patient.name.as_deref(),
+        record.patient.number.as_deref(),
+        Some(record.reader.as_str()),
+        record.pixel_spacing_consent.as_ref().map(|c| c.by.as_str()),
+        facts.hand.as_ref().map(|h| h.by.as_str()),
+        facts.resolved.as_ref().map(|r| r.by.as_str()),
+    ]
+    .into_iter()
+    .flatten()
+    .chain(record.context.measured_elsewhere.iter().map(|m| m.by.as_str()))
+    .collect();
+    let texts = [facts.resolved.as_ref().map(|r| r.reason.as_str()), record.notes.checklist.other_reason.as_deref()];
+    // Parts in small letters are words of a language ("reader"), and short ones initials and particles.
+    let is_name = |p: &&str| p.chars().count() > 2 && !p.starts_with(|ch: char| ch.is_ascii_lowercase());
+    let parts = names.iter().flat_map(|n| n.split(['^', '=', ' '])).filter(is_name);
+    let whole = names.iter().copied().chain(texts.into_iter().flatten());
+    parts.chain(whole).map(str::trim).filter(|t| t.chars().count() > 2).map(str::to_owned).collect()
 }
 
 /// The tracking identifier and unique identifier of a group; both follow from `seed` alone.
