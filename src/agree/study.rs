@@ -3,7 +3,10 @@
 //! # Which readings count
 //!
 //! - A reading that its own reader corrected is replaced by the correction.
-//! - A reading made after seeing another reader's reading of the frame is not blind, and counts only where that is asked for.
+//! - A reading made after seeing another reader's is not blind, and counts only where that is asked for. It is one whose own
+//!   mark says that others' readings of the exam were not hidden, or that follows another reader's reading of the frame. A
+//!   reading without a mark was made when there was no other at hand; one saved before there were marks is judged by what it
+//!   follows alone, and that is said.
 //! - One reader's readings of one frame count as repeats only when they are at least [`LEAST_SPACING_HOURS`] apart.
 //! - Readings made with an accepted offer of the edge assist are a study of their own, where that is asked for.
 //! - A frame that its reader judged inadequate does not count.
@@ -14,9 +17,11 @@
 //! numbers only.
 
 mod analyse;
+mod parts;
 mod rows;
 
-pub use analyse::{OwnRepeatability, PairStudy, ReaderStudy, Study, Subgroup, Together, own_of, study};
+pub use analyse::{OwnRepeatability, PairPoint, PairStudy, ReaderStudy, Study, Together, own_of, study};
+pub use parts::{By, Part, Subgroup};
 pub use rows::Row;
 
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -25,10 +30,12 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::exam::Adequacy;
+use crate::frame::FrameId;
 use crate::guideline::{self, BandKind, Outcome, Table};
 use crate::measure::Value;
 use crate::reading::Distance;
 use crate::record::ReadingRecord;
+use crate::scanners::ScannerKey;
 
 /// Readings of one frame by one reader count as repeats only so many hours apart (an assumption of this program).
 pub const LEAST_SPACING_HOURS: i64 = 24;
@@ -80,6 +87,23 @@ pub struct Observation {
     pub category: Option<Category>,
     /// Gestational age at the exam, days.
     pub age_days: Option<u16>,
+    /// The scanner in words; `None` where the record does not name it.
+    pub scanner: Option<String>,
+}
+
+/// Which frame an observation's number stands for. It leads back to the exam and names nobody.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place {
+    /// The exam's key ([`ReadingRecord::exam_key`]).
+    pub exam: String,
+    /// Study Instance UID, to find its images by.
+    pub study_instance_uid: Option<String>,
+    /// The frame.
+    pub frame: FrameId,
+    /// The day of the exam.
+    pub exam_date: Option<jiff::civil::Date>,
+    /// Gestational age at the exam, in words.
+    pub age: Option<String>,
 }
 
 /// How many records were left out, by reason.
@@ -101,6 +125,22 @@ pub struct LeftOut {
     pub inadequate: usize,
 }
 
+impl LeftOut {
+    /// How many for each reason, in words.
+    #[must_use]
+    pub const fn reasons(&self) -> [(usize, &'static str); 7] {
+        [
+            (self.corrected, "corrected by their own reader"),
+            (self.not_blinded, "made after seeing another reader's reading"),
+            (self.too_soon, "by the same reader less than 24 hours after the last of the frame"),
+            (self.altered, "do not match their digest"),
+            (self.same_again, "the same record again"),
+            (self.assist, "made with edge assist, or without it where only those with it are looked at (--assisted)"),
+            (self.inadequate, "of frames judged inadequate"),
+        ]
+    }
+}
+
 /// The readings that count.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Readings {
@@ -108,12 +148,16 @@ pub struct Readings {
     pub readers: Vec<String>,
     /// The readings, in the order in which they were saved.
     pub observations: Vec<Observation>,
+    /// The frames by their numbers.
+    pub places: Vec<Place>,
     /// What was left out.
     pub left_out: LeftOut,
     /// Readings that count although they were not blind.
     pub not_blinded_included: usize,
     /// Patients, exams and frames.
     pub counts: (usize, usize, usize),
+    /// Readings from before there were marks of second readings.
+    pub without_marks: usize,
     /// Readings whose record does not say whose frame it is; each exam then counts as a patient of its own.
     pub patient_unknown: usize,
 }
@@ -147,7 +191,7 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
     let mut sound: Vec<(jiff::Timestamp, &ReadingRecord)> = Vec::new();
     let mut ids = HashSet::new();
     for record in records {
-        if record.digest()? != record.content_sha256 {
+        if !record.is_intact()? {
             left_out.altered += 1;
         } else if ids.insert(record.id()) {
             let at = record.saved_at.parse().map_err(|e: jiff::Error| {
@@ -193,6 +237,7 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
             }
             result.not_blinded_included += 1;
         }
+        result.without_marks += usize::from(!record.has_marks());
         let frame = frames.of(record.frame.sha256.clone());
         if let Some(before) = last.insert((frame, record.reader.clone()), at)
             && at.duration_since(before).as_hours() < LEAST_SPACING_HOURS
@@ -205,6 +250,15 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
         let known = record.patient.key();
         result.patient_unknown += usize::from(known.is_none());
         let visit = record.study_instance_uid.clone().or(day).unwrap_or_else(|| format!("frame {frame}"));
+        if frame == result.places.len() {
+            result.places.push(Place {
+                exam: record.exam_key(),
+                study_instance_uid: record.study_instance_uid.clone(),
+                frame: record.frame.clone(),
+                exam_date: record.context.exam_date,
+                age: record.context.gestational_age().ok().map(|a| a.to_string()),
+            });
+        }
         let patient = patients.of(known.unwrap_or_else(|| format!("exam {visit}")));
         if !readers.contains(&record.reader) {
             readers.push(record.reader.clone());
@@ -217,6 +271,7 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
             signed_mm: signed(record),
             category: category(record, &mut tables),
             age_days: record.context.gestational_age().ok().map(|a| a.total_days()),
+            scanner: record.scanner.as_ref().map(ScannerKey::words),
         };
         kept.push((record.reader.clone(), observation));
     }
@@ -230,9 +285,13 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
     Ok(result)
 }
 
-/// Whether nothing that a reading follows, however far back, is another reader's. A followed record that is not at hand
+/// Whether its reader saw no other's reading: neither by its own mark, nor because anything that it follows, however far back, is
+/// another reader's. A followed record that is not at hand
 /// may have been, so it counts as seen.
 fn blind(record: &ReadingRecord, by_id: &HashMap<&str, &ReadingRecord>) -> bool {
+    if record.second.as_ref().is_some_and(|mark| !mark.blinded) {
+        return false;
+    }
     let mut open: Vec<&str> = record.follows.iter().map(String::as_str).collect();
     let mut seen = HashSet::new();
     while let Some(id) = open.pop() {

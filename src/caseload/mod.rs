@@ -22,7 +22,7 @@ use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
 use crate::reading::{Distance, scale_standing};
-use crate::record::{Patient, ReadingRecord, ToldRecord, model_with, study_key, urgent_of};
+use crate::record::{Patient, ReadingRecord, ToldRecord, instant, model_with, study_key, urgent_of};
 use crate::sheet::{self, Section, Sheet};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
@@ -143,7 +143,7 @@ impl Caseload {
                 let mut exams: Vec<SavedExam> = exams
                     .into_iter()
                     .map(|(exam, mut readings)| {
-                        readings.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
+                        readings.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
                         let told = told_of.get(&exam).cloned().unwrap_or_default();
                         let (mut beside, stands): (Vec<_>, Vec<_>) = readings.into_iter().partition(|r| not_standing.contains(r.id()));
                         // An exam is never without a reading.
@@ -161,8 +161,8 @@ impl Caseload {
     }
 }
 
-fn saved(exam: &SavedExam) -> Option<&str> {
-    exam.readings.first().map(|r| r.saved_at.as_str())
+fn saved(exam: &SavedExam) -> Option<(Option<jiff::Timestamp>, &str)> {
+    exam.readings.first().map(|r| instant(&r.saved_at))
 }
 
 /// Marks exams before which a saved exam of the same pregnancy shows the placenta low: vasa previa must then be looked for,

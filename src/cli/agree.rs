@@ -1,46 +1,215 @@
 //! `agree`: an agreement study of saved records, as text, CSV or JSON. No patient is named.
 
 use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use super::args::AgreeArgs;
+use clap::{Args, ValueEnum};
+
 use super::{Done, output, profile};
-use crate::agree::study::{Options, Row, Study, readings, study};
+use crate::agree::study::{By, Options, PairStudy, Part, Row, Study, readings, study};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::measure::Repeatability;
+use crate::plot::agreement::{self, Figure as Shown};
+use crate::plot::bland_altman::BlandAltman;
+use crate::plot::distance_line::Room;
+use crate::report::figure::Figure;
+use crate::synth::readers::{INVENTED, READERS, invented_study};
+
+/// Width of a plot's file, points.
+const WIDTH: f64 = 760.0;
+/// Height of the plot of differences, points.
+const HEIGHT: f64 = 460.0;
+/// Size of its letters, points.
+const LETTERS: f64 = 12.0;
+/// Pixels a point of a PNG file.
+const PER_POINT: f64 = 3.0;
+
+/// Arguments of `agree`.
+#[derive(Debug, Args)]
+pub struct AgreeArgs {
+    /// Folders of records, such as one of each workstation; the user's data folder when none is named
+    pub folders: Vec<PathBuf>,
+    /// Count readings made after seeing another reader's too; agreement then looks better than it is
+    #[arg(long)]
+    pub include_unblinded: bool,
+    /// Look at the readings that were made with edge assist, instead of those without
+    #[arg(long)]
+    pub assisted: bool,
+    /// Resamples of patients for each interval
+    #[arg(long, default_value_t = 2_000, value_parser = clap::value_parser!(u32).range(100..=100_000))]
+    pub resamples: u32,
+    /// Seed of the resampling
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Print the study as JSON
+    #[arg(long, conflicts_with = "csv")]
+    pub json: bool,
+    /// Print the figures as CSV
+    #[arg(long)]
+    pub csv: bool,
+    /// Look at an invented study instead of records: three readers of known bias and spread
+    #[arg(long, conflicts_with = "folders")]
+    pub demo: bool,
+    /// Draw a plot into this file, .svg or .png; a file there is replaced
+    #[arg(long, value_name = "FILE")]
+    pub plot: Option<PathBuf>,
+    /// What the plot shows
+    #[arg(long, value_enum, default_value_t = PlotOf::Differences, requires = "plot")]
+    pub plot_of: PlotOf,
+    /// The first of the two readers of the plot; the first pair when none is named
+    #[arg(long, requires = "second", requires = "plot", value_name = "NAME")]
+    pub first: Option<String>,
+    /// The second of them
+    #[arg(long, requires = "first", value_name = "NAME")]
+    pub second: Option<String>,
+    /// Tell points apart by gestational-age, distance or scanner
+    #[arg(long, value_parser = way, requires = "plot")]
+    pub marks: Option<By>,
+    /// Only one part of the readings, by its name in the figures, such as "distance 0 to 10 mm"
+    #[arg(long, requires = "plot", value_name = "NAME")]
+    pub part: Option<String>,
+}
+
+/// What a plot shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum PlotOf {
+    /// Two readers' differences against their means, with bias and limits of agreement (Bland and Altman)
+    Differences,
+    /// Their bias by gestational age, distance and scanner
+    Parts,
+    /// The share of findings that differ, by the same
+    Findings,
+    /// Intraclass correlations of every two readers
+    Correlations,
+}
+
+fn way(word: &str) -> std::result::Result<By, String> {
+    let id = |by: &By| by.words().replace(' ', "-");
+    By::ALL.into_iter().find(|by| id(by) == word).ok_or_else(|| format!("one of {}", By::ALL.map(|by| id(&by)).join(", ")))
+}
 
 pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
-    let folders = if args.folders.is_empty() { vec![files::records_dir()?] } else { args.folders.clone() };
     let (mut records, mut damaged) = (Vec::new(), Vec::new());
-    for folder in &folders {
-        if !folder.is_dir() {
-            return Err(Error::new(ErrorKind::Io, "there are no records")
-                .expected("a folder of records")
-                .found("no such folder")
-                .at(folder));
+    if args.demo {
+        records = invented_study(args.seed)?;
+    } else {
+        let folders = if args.folders.is_empty() { vec![files::records_dir()?] } else { args.folders.clone() };
+        for folder in &folders {
+            if !folder.is_dir() {
+                return Err(Error::new(ErrorKind::Io, "there are no records")
+                    .expected("a folder of records")
+                    .found("no such folder")
+                    .at(folder)
+                    .remedy("osspan agree --demo shows an invented study"));
+            }
+            let (found, faulty) = profile::store(folder)?.load()?;
+            records.extend(found.into_iter().map(|s| s.record));
+            damaged.extend(faulty);
         }
-        let (found, faulty) = profile::store(folder)?.load()?;
-        records.extend(found.into_iter().map(|s| s.record));
-        damaged.extend(faulty);
     }
     let options =
         Options { include_not_blinded: args.include_unblinded, assisted: args.assisted, resamples: args.resamples, seed: args.seed };
     let made = study(&readings(&records, &options)?, &options)?;
+    let drawn = args.plot.as_deref().map(|path| plot(args, &made, path)).transpose()?;
     if args.json {
         let text =
             serde_json::to_string_pretty(&made).map_err(|e| Error::new(ErrorKind::Record, "the study cannot be written").caused_by(e))?;
         output::line(out, &text)?;
     } else if args.csv {
-        csv(out, &made.rows())?;
+        write!(out, "{}", figures_csv(&made.rows())).map_err(output::broken)?;
     } else {
+        if args.demo {
+            output::wrapped(out, "", &known())?;
+        }
         text(out, &made)?;
         for e in &damaged {
             output::wrapped(out, "  ! ", &format!("not a record: {e}"))?;
         }
+        if let Some(path) = drawn {
+            output::line(out, &format!("Drawn: {}", path.display()))?;
+        }
     }
     // What is printed is right, but not of all that was named.
     Ok(if damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
+}
+
+/// What is known of the invented readers.
+fn known() -> String {
+    let each = READERS.map(|r| format!("{} bias {:+.1} mm, SD {:.1} mm", r.name, r.bias_mm, r.sd_mm));
+    format!("{INVENTED}, whose bias and spread are known: {}.", each.join("; "))
+}
+
+fn plot(args: &AgreeArgs, study: &Study, path: &Path) -> Result<PathBuf> {
+    let refused = |expected: String, found: &str| Error::new(ErrorKind::Usage, "the plot cannot be drawn").expected(expected).found(found);
+    let (Some(name), ending) = (path.file_name().and_then(|n| n.to_str()), path.extension().and_then(|e| e.to_str())) else {
+        return Err(refused("a file name".into(), "none"));
+    };
+    let png = match ending {
+        Some("svg") => false,
+        Some("png") => true,
+        other => return Err(refused("a file that ends in .svg or .png".into(), other.unwrap_or("no ending"))),
+    };
+    let (title, shapes, height) = match args.plot_of {
+        PlotOf::Differences => {
+            let pair = pair(args, study)?;
+            let part = args.part.as_deref().map(|name| part(pair, name)).transpose()?;
+            let drawn = agreement::differences(pair, part, args.marks)
+                .ok_or_else(|| refused("two pairs or more with a signed distance each".into(), "fewer"))?;
+            let drawn = BlandAltman { notes: noted(args, drawn.notes.clone()), ..drawn };
+            let room = Room { width: WIDTH, height: HEIGHT, letters: LETTERS };
+            (format!("Differences against means, {}", drawn.of), drawn.shapes(room), HEIGHT)
+        }
+        PlotOf::Parts | PlotOf::Findings | PlotOf::Correlations => {
+            let mut forest = match args.plot_of {
+                PlotOf::Correlations => agreement::correlations(study),
+                PlotOf::Findings => agreement::parts(pair(args, study)?, Shown::Changed),
+                _ => agreement::parts(pair(args, study)?, Shown::Bias),
+            };
+            if forest.groups.is_empty() {
+                return Err(refused("a figure to show".into(), "none"));
+            }
+            forest.notes = noted(args, forest.notes);
+            let height = forest.height(LETTERS);
+            (forest.of.clone(), forest.shapes(Room { width: WIDTH, height, letters: LETTERS }), height)
+        }
+    };
+    let figure = Figure { title, shapes, size: (WIDTH, height) };
+    let bytes = if png { figure.png(PER_POINT)? } else { figure.svg().into_bytes() };
+    let dir = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    files::replace(dir, name, &bytes)
+}
+
+/// What stands below a plot, with what must not be overlooked.
+fn noted(args: &AgreeArgs, mut notes: Vec<String>) -> Vec<String> {
+    if args.demo {
+        notes.insert(0, INVENTED.to_owned());
+    }
+    if args.include_unblinded {
+        notes.push("Readings made after seeing another's are among them: agreement looks better than it is".into());
+    }
+    notes
+}
+
+fn pair<'a>(args: &AgreeArgs, study: &'a Study) -> Result<&'a PairStudy> {
+    let wanted = |p: &&PairStudy| match (&args.first, &args.second) {
+        (Some(a), Some(b)) => [(a, b), (b, a)].contains(&(&p.first, &p.second)),
+        _ => true,
+    };
+    study.pairs.iter().find(wanted).ok_or_else(|| {
+        let all: Vec<String> = study.pairs.iter().map(|p| format!("{} and {}", p.first, p.second)).collect();
+        Error::new(ErrorKind::Usage, "the plot cannot be drawn")
+            .expected("two readers who read a frame in common")
+            .found(if all.is_empty() { "no two".to_owned() } else { format!("others; there are {}", all.join("; ")) })
+    })
+}
+
+fn part<'a>(pair: &'a PairStudy, name: &str) -> Result<&'a Part> {
+    pair.subgroups.iter().map(|s| &s.part).find(|p| p.words() == name).ok_or_else(|| {
+        let all: Vec<String> = pair.subgroups.iter().map(|s| s.part.words()).collect();
+        Error::new(ErrorKind::Usage, "the plot cannot be drawn").expected(format!("one of: {}", all.join("; "))).found(name)
+    })
 }
 
 /// A field of RFC 4180. One that a spreadsheet would take for a formula is set off by an apostrophe.
@@ -49,17 +218,23 @@ fn field(text: &str) -> String {
     if safe.contains([',', '"', '\n', '\r']) { format!("\"{}\"", safe.replace('"', "\"\"")) } else { safe }
 }
 
-fn csv(out: &mut dyn Write, rows: &[Row]) -> Result<()> {
-    output::line(out, "who,figure,unit,value,low_95,high_95,n,basis")?;
+/// A study's figures as CSV, one a line.
+#[must_use]
+pub(crate) fn figures_csv(rows: &[Row]) -> String {
+    let mut out = "who,figure,unit,value,low_95,high_95,n,basis\n".to_owned();
     for r in rows {
         let number = |v: Option<f64>| v.map_or(String::new(), |v| v.to_string());
         let (value, low, high) = (r.value, number(r.low), number(r.high));
-        output::line(
-            out,
-            &format!("{},{},{},{value},{low},{high},{},{}", field(&r.who), field(&r.figure), field(&r.unit), r.n, field(&r.basis)),
-        )?;
+        out.push_str(&format!(
+            "{},{},{},{value},{low},{high},{},{}\n",
+            field(&r.who),
+            field(&r.figure),
+            field(&r.unit),
+            r.n,
+            field(&r.basis)
+        ));
     }
-    Ok(())
+    out
 }
 
 fn text(out: &mut dyn Write, s: &Study) -> Result<()> {
@@ -75,16 +250,7 @@ fn text(out: &mut dyn Write, s: &Study) -> Result<()> {
             s.without_signed_distance
         ),
     )?;
-    let l = &s.left_out;
-    for (n, why) in [
-        (l.corrected, "corrected by their own reader"),
-        (l.not_blinded, "made after seeing another reader's reading"),
-        (l.too_soon, "by the same reader less than 24 hours after the last of the frame"),
-        (l.altered, "do not match their digest"),
-        (l.same_again, "the same record again"),
-        (l.assist, if s.options.assisted { "made without edge assist" } else { "made with edge assist: --assisted looks at those" }),
-        (l.inadequate, "of frames judged inadequate"),
-    ] {
+    for (n, why) in s.left_out.reasons() {
         if n > 0 {
             output::line(out, &format!("  left out: {n} {why}"))?;
         }
@@ -136,7 +302,7 @@ fn heading(s: &Study, who: &str) -> String {
 }
 
 fn row(r: &Row) -> String {
-    let digits = if r.unit.starts_with("mm") && r.unit != "mm per mm" { 2 } else { 3 };
+    let digits = r.digits();
     let end = |v: Option<f64>| v.map_or("?".into(), |v| format!("{v:.digits$}"));
     let interval = if r.low.is_none() && r.high.is_none() { String::new() } else { format!(" (95 %: {} to {})", end(r.low), end(r.high)) };
     let unit = if r.unit.is_empty() { String::new() } else { format!(" {}", r.unit) };

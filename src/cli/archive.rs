@@ -306,7 +306,7 @@ pub(crate) fn seen(data_dir: &Path, items: Vec<Item>) -> Result<Vec<Item>> {
     let Some(who) = profile::onlooker(data_dir)? else { return Ok(items) };
     let records = files::records_in(data_dir);
     let index = Store::at(&records).with_index(files::index_in(data_dir, &records)).index()?;
-    let hidden = unseen(&who, index.entries().iter().map(|e| (e.exam(), e.reader.as_str())));
+    let hidden = unseen(&who, index.entries().iter().map(crate::record::Entry::saved));
     Ok(items.into_iter().filter(|i| !i.report || !hidden.contains(&i.exam())).collect())
 }
 

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use jiff::civil::Date;
 
+use super::agree::AgreeArgs;
 use super::archive::ArchiveCommand;
 use super::export::ExportCommand;
 use super::hand_over::{FhirArgs, ReadingsArgs};
@@ -13,7 +14,7 @@ use super::phantom::PhantomCommand;
 use super::practice::PracticeCommand;
 use super::profile::ProfileArgs;
 use super::report::ReportArgs;
-use super::review::ReviewCommand;
+use super::review::{ReviewCommand, SecondArgs};
 use super::sr::SrCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
@@ -182,6 +183,9 @@ pub struct ReadArgs {
     /// Confirm a picture under 20 mm or over 300 mm
     #[arg(long, requires = "ruler_from")]
     pub confirm_field: bool,
+    /// How the exam came to its second reader
+    #[command(flatten)]
+    pub second: SecondArgs,
     /// Save the reading as a record
     #[arg(long, requires = "reader")]
     pub save: bool,
@@ -280,31 +284,6 @@ pub struct CheckpointArgs {
     /// Folder to keep the checkpoint in: best on another disk, out of reach of whoever can change the records
     #[arg(long)]
     pub to: PathBuf,
-}
-
-/// Arguments of `agree`.
-#[derive(Debug, Args)]
-pub struct AgreeArgs {
-    /// Folders of records, such as one of each workstation; the user's data folder when none is named
-    pub folders: Vec<PathBuf>,
-    /// Count readings made after seeing another reader's too; agreement then looks better than it is
-    #[arg(long)]
-    pub include_unblinded: bool,
-    /// Look at the readings that were made with edge assist, instead of those without
-    #[arg(long)]
-    pub assisted: bool,
-    /// Resamples of patients for each interval
-    #[arg(long, default_value_t = 2_000, value_parser = clap::value_parser!(u32).range(100..=100_000))]
-    pub resamples: u32,
-    /// Seed of the resampling
-    #[arg(long, default_value_t = 1)]
-    pub seed: u64,
-    /// Print the study as JSON
-    #[arg(long, conflicts_with = "csv")]
-    pub json: bool,
-    /// Print the figures as CSV
-    #[arg(long)]
-    pub csv: bool,
 }
 
 /// Arguments of `sheet`.

@@ -85,7 +85,7 @@ pub(crate) struct Gathered {
 pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_today: bool) -> Result<Gathered> {
     let index = store.index()?;
     let entries = index.entries();
-    let unseen = who.map(|who| unseen(who, entries.iter().map(|e| (e.exam(), e.reader.as_str())))).unwrap_or_default();
+    let unseen = who.map(|who| unseen(who, entries.iter().map(Entry::saved))).unwrap_or_default();
     let by_then = |e: &&Entry| !until_today || e.exam_date().is_none_or(|d| d <= today);
     let (recent, old): (Vec<&Entry>, Vec<&Entry>) =
         entries.iter().filter(by_then).partition(|e| e.exam_date().is_none_or(|d| (today - d).get_days() <= LONG_AGO));

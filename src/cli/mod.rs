@@ -4,7 +4,7 @@
 //! tolerance, or an archive does not have everything; 2 bad use; 3 measurement refused (no scale, contradictory
 //! landmarks, impossible dates); 4 a file or record cannot be read or written.
 
-mod agree;
+pub(crate) mod agree;
 pub(crate) mod archive;
 mod args;
 mod checkpoint;
@@ -31,10 +31,11 @@ pub(crate) mod tables;
 mod told;
 mod verify;
 
+pub use agree::{AgreeArgs, PlotOf};
 pub use archive::{ArchiveCommand, FetchArgs, FindExamArgs, OutboxArgs, ReceiveArgs, SendArgs};
 pub use args::{
-    AgreeArgs, Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs,
-    SheetArgs, SideArg, TablesArgs, ToldArgs, VerifyArgs,
+    Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs,
+    SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
 pub use export::{ExportCommand, FrameNumbers};
 pub use hand_over::{FhirArgs, ReadingsArgs, ReadingsForm};
@@ -45,7 +46,7 @@ pub use practice::{
 };
 pub use profile::ProfileArgs;
 pub use report::{PaperArg, ReportArgs, ReportForm};
-pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SettleArgs, SignArgs};
+pub use review::{ExamArgs, FolderArgs, QueueArgs, ReasonArgs, ReviewCommand, SecondArgs, SettleArgs, SignArgs};
 pub use sr::{SrCommand, SrReadArgs, SrWriteArgs};
 
 use std::io::Write;

@@ -131,7 +131,7 @@ fn check(args: &CheckArgs, out: &mut dyn Write) -> Done {
         })?;
         let checked_on =
             day.ok_or_else(|| Error::new(ErrorKind::Usage, "the day of the check is not known").remedy("Name it: --date YYYY-MM-DD"))?;
-        let made = Made { checked_on, made_at: files::now(), by: args.by.clone().unwrap_or_default(), scanner, preset };
+        let made = Made { checked_on, made_at: files::now_exactly(), by: args.by.clone().unwrap_or_default(), scanner, preset };
         let entry = ScaleCheck::new(made, &checks, &phantom, &tolerance)?;
         let dir = files::scale_checks_dir()?;
         let history = scanners::load(&dir)?;

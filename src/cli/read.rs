@@ -21,7 +21,7 @@ use crate::load::StoredFile;
 use crate::measure::{EdgeMark, Landmarks, Side, words};
 use crate::practice::Desk;
 use crate::reading::{self, Distance, Inputs};
-use crate::record::{Origin, ReadingRecord};
+use crate::record::{Onlooker, Origin, ReadingRecord, Role};
 use crate::scanners;
 use crate::sheet::marked;
 
@@ -108,8 +108,10 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     if args.save || args.json {
         let reader = args.reader.as_deref().unwrap_or("not named");
         let follows = store.own_heads(&frame.id, reader)?;
-        let origin = Origin::of(&file, frame.id.clone(), reader, files::now(), follows);
+        let origin = Origin::of(&file, frame.id.clone(), reader, files::now_exactly(), follows);
         let record = ReadingRecord::new(&inputs, &made, origin)?.with_exam(&known)?;
+        let mark = store.second_reading(&who(reader)?, &record.exam_key(), args.second.served())?;
+        let record = record.with_second(mark)?;
         if args.save {
             saved = Some(store.save(&record)?);
         }
@@ -147,6 +149,12 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     }
     let refused = matches!(made.distance, Distance::NoScale { .. }) || !made.blocks.is_empty();
     Ok(if refused { ExitCode::from(ErrorKind::Uncalibrated.exit_code()) } else { ExitCode::SUCCESS })
+}
+
+/// Who reads. What somebody else's profile hides is not hidden from this reader.
+fn who(reader: &str) -> Result<Onlooker> {
+    let here = profile::onlooker(&files::data_dir()?)?.filter(|o| o.reader.trim() == reader.trim());
+    Ok(here.unwrap_or_else(|| Onlooker { reader: reader.trim().to_owned(), role: Role::Sonographer }))
 }
 
 fn plan_of(made: &reading::Reading, table: &Table, context: &ExamContext, side: Side) -> Result<Plan> {

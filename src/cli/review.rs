@@ -9,7 +9,7 @@ use clap::{Args, Subcommand};
 use super::{Done, output, profile};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::record::{Onlooker, ReadingRecord, Role, Settlement, Signer, Store};
+use crate::record::{Mode, Onlooker, ReadingRecord, Role, Served, Settlement, Signer, Store};
 use crate::review::{Desk, ExamReview, Order, Standing, Wish};
 
 /// What of a review.
@@ -59,6 +59,23 @@ pub struct QueueArgs {
     /// As JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// How an exam came to its second reader, for the record of their reading.
+#[derive(Clone, Copy, Debug, Args)]
+pub struct SecondArgs {
+    /// As a second reader: the queue's order was drawn with this seed
+    #[arg(long)]
+    pub queue_seed: Option<u64>,
+    /// As a second reader: the frames are those that the first reader chose, for studies of placement alone
+    #[arg(long)]
+    pub same_frames: bool,
+}
+
+impl SecondArgs {
+    pub(super) const fn served(self) -> Served {
+        Served { mode: if self.same_frames { Mode::SameFrames } else { Mode::OwnFrames }, queue_seed: self.queue_seed }
+    }
 }
 
 /// An exam.
@@ -252,6 +269,9 @@ fn compare(exam: &ExamReview, who: &Onlooker, out: &mut dyn Write) -> Result<()>
         if let Some(r) = exam.deciding(reader) {
             let id = r.id().get(..12).unwrap_or_default();
             output::line(out, &format!("  {id}  {reader}: {}. {}", r.headline, r.finding_words))?;
+            if let Some(mark) = &r.second {
+                output::line(out, &format!("      {}", mark.words()))?;
+            }
         }
     }
     match exam.comparison(second) {
@@ -282,7 +302,7 @@ fn take(
     let desk = desk(records)?;
     let exam = find(&desk, key)?;
     let who = desk.who();
-    let record = exam.step(&wish(exam)?, &who.reader, who.role, files::now(), seed)?;
+    let record = exam.step(&wish(exam)?, &who.reader, who.role, files::now_exactly(), seed)?;
     let path = Store::at(folder(records)?).save_review(&record)?;
     output::line(out, &format!("{}: {} by {}", exam.exam, record.step.words(), record.by))?;
     output::line(out, &format!("Saved as {}", path.display()))?;

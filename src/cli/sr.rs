@@ -216,8 +216,10 @@ impl Reader<'_> {
     fn is_unseen(&self, document: &Document, by: &str) -> bool {
         let Some(who) = &self.onlooker else { return false };
         let key = study_key(&document.study_uid);
-        let own: Vec<(String, &str)> = self.saved.records.iter().map(|r| (r.exam_key(), r.reader.as_str())).collect();
-        let all = own.iter().map(|(exam, reader)| (exam.as_str(), *reader)).chain([(key.as_str(), by)]);
+        let mut all: Vec<crate::record::Saved> = self.saved.records.iter().map(ReadingRecord::saved).filter(|s| s.exam == key).collect();
+        // The report is another's reading of it; which frame decides nothing that the reader's own do not.
+        let frame = all.iter().find(|s| s.reader == who.reader.trim()).map(|s| s.frame.clone()).unwrap_or_default();
+        all.push(crate::record::Saved { exam: key.clone(), reader: by.to_owned(), frame, same_frames: false });
         unseen(who, all).contains(&key)
     }
 

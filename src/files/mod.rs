@@ -42,6 +42,10 @@ pub fn data_dir() -> Result<PathBuf> {
     })
 }
 
+/// Environment variable that names a folder for records alone, such as one that a department's workstations share, each with
+/// settings and keys of its own.
+pub const RECORDS_ENV: &str = "OSSPAN_RECORDS";
+
 /// Where saved readings go unless another folder is named.
 ///
 /// # Errors
@@ -50,9 +54,12 @@ pub fn records_dir() -> Result<PathBuf> {
     Ok(records_in(&data_dir()?))
 }
 
-/// Where saved readings go in a data folder.
+/// Where saved readings go for a data folder: [`RECORDS_ENV`] where set, else a folder in it.
 #[must_use]
 pub fn records_in(data_dir: &Path) -> PathBuf {
+    if let Some(dir) = std::env::var_os(RECORDS_ENV).filter(|d| !d.is_empty()) {
+        return PathBuf::from(dir);
+    }
     data_dir.join("records")
 }
 
@@ -211,6 +218,21 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
 #[must_use]
 pub fn now() -> String {
     jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string()
+}
+
+/// The present moment as [`now`], to the millisecond: `2031-03-14T09:26:53.042+01:00`. Records are timed by it, so that who was
+/// first is told within a second too.
+#[must_use]
+pub fn now_exactly() -> String {
+    jiff::ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%.3f%:z").to_string()
+}
+
+/// A saved moment, to be put in order whatever offset it was written with and however finely; one that is none comes first, by
+/// its text.
+#[must_use]
+pub fn instant(text: &str) -> (Option<jiff::Timestamp>, &str) {
+    let at = text.parse().ok();
+    (at, if at.is_some() { "" } else { text })
 }
 
 /// The present day here.

@@ -229,6 +229,7 @@ impl TeachingSet {
             patient: Patient { name: Some(case.clone()), number: Some(case), birth_date: None },
             study_instance_uid: Some(place.study_uid.clone()),
             reader: self.alias("READER", &old.reader),
+            scanner: None,
             saved_at: format!("{day}T00:00:00+00:00"),
             follows,
         };

@@ -3,8 +3,12 @@
 //! Coordinates are in points, x to the right and y down, with (0, 0) at the upper left corner of the plot. A shape names
 //! its [`Ink`] by meaning; whoever draws gives each ink its colour.
 
+pub mod agreement;
+pub mod axes;
+pub mod bland_altman;
 pub mod distance_line;
 pub mod fonts;
+pub mod forest;
 pub mod residuals;
 pub mod ruler;
 pub mod scale_trend;

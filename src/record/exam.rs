@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::ReadingRecord;
 use crate::error::Result;
 use crate::exam::{self, Adequacy, ExamValues, MOST_SETS, Model, Repeat};
+use crate::files::instant;
 use crate::frame::FrameId;
 use crate::measure::Measurement;
 use crate::reading::Distance;
@@ -101,7 +102,7 @@ pub fn others_of<'a>(record: &ReadingRecord, all: impl IntoIterator<Item = &'a R
     let followed: std::collections::HashSet<&str> = own.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
     let same = |a: &FrameId, b: &FrameId| a.sha256 == b.sha256 && a.frame_number == b.frame_number;
     let mut kept: Vec<&ReadingRecord> = own.into_iter().filter(|r| !followed.contains(r.id()) && !same(&r.frame, &record.frame)).collect();
-    kept.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.frame.cmp(&b.frame)));
+    kept.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.frame.cmp(&b.frame)));
     // Two heads of one frame: the newest counts.
     let mut newest: Vec<&ReadingRecord> = Vec::new();
     for r in kept {
@@ -126,7 +127,7 @@ impl ReadingRecord {
         let mut others = others_of(&self, all);
         // Of more than can be held the newest count.
         let mut oldest = others.clone();
-        oldest.sort_by(|a, b| a.saved_at.cmp(&b.saved_at).then_with(|| a.id().cmp(b.id())));
+        oldest.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
         oldest.truncate(others.len().saturating_sub(MOST_HELD - 1));
         others.retain(|r| oldest.iter().all(|o| o.id() != r.id()));
         let mut readings: Vec<HeldReading> = others.into_iter().filter_map(held).collect();

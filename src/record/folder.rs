@@ -10,6 +10,7 @@ use rayon::prelude::*;
 
 use super::index::from_hex;
 use super::review::{self, Signer, is_review};
+use super::second::check_mark;
 use super::store::is_beside;
 use super::store::{read_file, read_record_text, reading_name};
 use super::told::{self, is_told};
@@ -116,7 +117,9 @@ fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: 
             let follows = about.map(from_hex).collect::<Result<_>>()?;
             return Ok((check, Links { id: from_hex(record.id())?, follows }));
         }
-        let (record, check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
+        let (record, mut check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
+        check_mark(&record, |id| read_file(&path.with_file_name(reading_name(id))).ok(), &mut check);
+        // The readings that a mark names may have stayed in another folder; those that it follows may not be missing.
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;
         let links = Links { id: from_hex(record.id())?, follows };
         Ok((check, links))

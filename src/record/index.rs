@@ -13,7 +13,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::blind::{Onlooker, unseen};
+use super::blind::{Onlooker, Saved, unseen};
 use super::review::{self, StoredReview};
 use super::store::is_beside;
 use super::store::read_file;
@@ -24,7 +24,7 @@ use crate::files::{self, Stamp, hex};
 use crate::frame::FrameId;
 
 /// First bytes of the cache; another version is made anew.
-const MAGIC: &[u8] = b"osspan-index/3\n";
+const MAGIC: &[u8] = b"osspan-index/4\n";
 /// Largest cache that is read, bytes: about a million records.
 const LARGEST: u64 = 1 << 30;
 
@@ -48,6 +48,7 @@ pub struct Entry {
     pub headline: String,
     /// The finding as shown.
     pub finding: String,
+    same_frames: bool,
 }
 
 impl Entry {
@@ -66,6 +67,7 @@ impl Entry {
             reader: record.reader.clone(),
             headline: record.headline.clone(),
             finding: record.finding_words.clone(),
+            same_frames: record.saved().same_frames,
         })
     }
 
@@ -97,6 +99,22 @@ impl Entry {
     #[must_use]
     pub fn exam(&self) -> &str {
         &self.exam
+    }
+
+    /// How it stands in the question of who may see what.
+    #[must_use]
+    pub fn saved(&self) -> Saved {
+        Saved {
+            exam: self.exam.clone(),
+            reader: self.reader.clone(),
+            frame: (self.frame(), self.frame_number),
+            same_frames: self.same_frames,
+        }
+    }
+
+    /// Ids of the records that it follows.
+    pub(super) fn follows(&self) -> impl Iterator<Item = String> {
+        self.follows.iter().map(|f| hex(f))
     }
 
     /// The day of the exam.
@@ -175,7 +193,12 @@ impl Index {
                 Err(e) => unreadable.push(e),
             }
         }
-        entries.sort_by(|a, b| (a.exam_date, &a.saved_at, a.path.as_os_str()).cmp(&(b.exam_date, &b.saved_at, b.path.as_os_str())));
+        // Moments are read once each and not at every comparison.
+        let mut in_order: Vec<(Option<jiff::Timestamp>, Entry)> = entries.into_iter().map(|e| (files::instant(&e.saved_at).0, e)).collect();
+        in_order.sort_by(|(x, a), (y, b)| {
+            (a.exam_date, x, &a.saved_at, a.path.as_os_str()).cmp(&(b.exam_date, y, &b.saved_at, b.path.as_os_str()))
+        });
+        let entries: Vec<Entry> = in_order.into_iter().map(|(_, e)| e).collect();
         if let Some(cache) = cache.filter(|_| gone || count > unreadable.len()) {
             let _ = save_cache(cache, &entries);
         }
@@ -206,7 +229,7 @@ impl Index {
 
     /// Takes out everything of the exams of which `who` may see nothing yet ([`unseen`]).
     pub(super) fn hide_from(&mut self, who: &Onlooker) {
-        let hidden = unseen(who, self.entries.iter().map(|e| (e.exam.as_str(), e.reader.as_str())));
+        let hidden = unseen(who, self.entries.iter().map(Entry::saved));
         if hidden.is_empty() {
             return;
         }

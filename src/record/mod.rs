@@ -1,5 +1,8 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+/// See [`crate::files::instant`].
+pub use crate::files::instant;
+
 mod beside;
 mod blind;
 mod checkpoint;
@@ -9,11 +12,12 @@ mod exam;
 mod folder;
 mod index;
 mod review;
+mod second;
 mod store;
 mod told;
 mod verify;
 
-pub use blind::{Onlooker, unseen};
+pub use blind::{Onlooker, Saved, unseen};
 pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
 pub use compare::{Comparison, LIMIT_PER_SD, Shift};
 pub use drafts::{Draft, Drafts};
@@ -21,6 +25,7 @@ pub use exam::{HeldExam, HeldReading, MOST_HELD, held, model_with, others_of, sa
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use review::{Maker, REVIEW_SCHEMA, ReviewRecord, Role, Settlement, Signer, Step, StoredReview, signer_words};
+pub use second::{Mode, SecondReading, Served};
 pub use store::{Store, Stored};
 pub use told::{StoredTold, TOLD_SCHEMA, ToldRecord, urgent_of};
 pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text, verify_text_with};
@@ -40,13 +45,14 @@ use crate::load::StoredFile;
 use crate::measure::more::MoreMeasured;
 use crate::measure::{Landmarks, Repeatability, Side};
 use crate::reading::{Distance, Inputs, Reading, context_in_force};
+use crate::scanners::ScannerKey;
 
 /// Version of the record's shape that is written.
-pub const SCHEMA: &str = "osspan-reading/2";
+pub const SCHEMA: &str = "osspan-reading/3";
 
 /// Every version that is read. A later one only added fields, each absent when it says nothing: an earlier record reads as
 /// it stands.
-const READ: [&str; 2] = ["osspan-reading/1", SCHEMA];
+const READ: [&str; 3] = ["osspan-reading/1", "osspan-reading/2", SCHEMA];
 
 /// The rules that the records of version 1, which do not name theirs, were made by.
 const fn first_rules() -> u32 {
@@ -153,6 +159,16 @@ pub struct ReadingRecord {
     /// What this reader's readings of the exam came to when this one was saved.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub exam: Option<HeldExam>,
+    /// The scanner and probe that made the frame, where the file names them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scanner: Option<ScannerKey>,
+    /// That another's reading of the exam was there when this one was made, and whether it was unseen.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second: Option<SecondReading>,
+    /// Of a record that an earlier version wrote, with fewer fields than this one would write: whether its text matches its
+    /// digest. `None` for records of this version, whose digest can be made again from the record.
+    #[serde(skip)]
+    pub text_matches: Option<bool>,
 }
 
 /// The key that the readings of a study have ([`ReadingRecord::exam_key`]).
@@ -180,6 +196,8 @@ pub struct Origin {
     pub saved_at: String,
     /// Records of this frame that the reader saw.
     pub follows: Vec<String>,
+    /// The scanner that made the frame.
+    pub scanner: Option<ScannerKey>,
 }
 
 impl Origin {
@@ -194,6 +212,7 @@ impl Origin {
             reader: reader.to_owned(),
             saved_at,
             follows,
+            scanner: ScannerKey::of(facts),
         }
     }
 }
@@ -246,6 +265,9 @@ impl ReadingRecord {
             notes: inputs.notes.clone(),
             more: reading.more.clone(),
             exam: None,
+            scanner: origin.scanner,
+            second: None,
+            text_matches: None,
         };
         record.content_sha256 = record.digest()?;
         Ok(record)
@@ -258,11 +280,24 @@ impl ReadingRecord {
     }
 
     /// Whether two records say the same, but for when they were saved, what they follow and which other readings of the exam
-    /// there were by then.
+    /// there were by then, by whomever.
     #[must_use]
     pub fn same_reading(&self, other: &Self) -> bool {
-        let bare = |r: &Self| Self { content_sha256: String::new(), saved_at: String::new(), follows: Vec::new(), exam: None, ..r.clone() };
+        let bare = |r: &Self| Self {
+            content_sha256: String::new(),
+            saved_at: String::new(),
+            follows: Vec::new(),
+            exam: None,
+            second: None,
+            ..r.clone()
+        };
         bare(self) == bare(other)
+    }
+
+    /// Whether records of its version say that they are second readings.
+    #[must_use]
+    pub fn has_marks(&self) -> bool {
+        !matches!(self.schema.as_str(), "osspan-reading/1" | "osspan-reading/2")
     }
 
     /// A short key of its exam, which names nobody: one study is one exam; without a study, one woman's day; without both, one
@@ -293,6 +328,14 @@ impl ReadingRecord {
         Ok(crate::files::hex(&Sha256::digest(&text)))
     }
 
+    /// Whether its content matches its digest.
+    ///
+    /// # Errors
+    /// As [`ReadingRecord::digest`].
+    pub fn is_intact(&self) -> Result<bool> {
+        self.text_matches.map_or_else(|| Ok(self.digest()? == self.content_sha256), Ok)
+    }
+
     /// The record as text for its file.
     ///
     /// # Errors
@@ -317,7 +360,12 @@ impl ReadingRecord {
         }
         let version: Version<'_> = serde_json::from_str(text).map_err(damaged)?;
         match version.schema.as_deref() {
-            Some(v) if READ.contains(&v) => serde_json::from_str(text).map_err(damaged),
+            Some(v) if READ.contains(&v) => {
+                let read: Self = serde_json::from_str(text).map_err(damaged)?;
+                let earlier = read.schema != SCHEMA;
+                let matches = || verify::content_digest(text).is_ok_and(|d| d == read.content_sha256);
+                Ok(Self { text_matches: earlier.then(matches), ..read })
+            }
             other => Err(Error::new(ErrorKind::Record, "the record is of another version")
                 .expected(READ.join(" or "))
                 .found(other.unwrap_or("no schema"))

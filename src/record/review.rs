@@ -372,7 +372,7 @@ fn refused() -> Error {
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredReview>, Vec<Error>) {
     let (found, faults) = beside::load(paths, PREFIX, LONGEST, ReviewRecord::from_json);
     let mut found: Vec<StoredReview> = found.into_iter().map(|(path, record)| StoredReview { path, record }).collect();
-    found.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+    found.sort_by(|a, b| files::instant(&a.record.saved_at).cmp(&files::instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
     (found, faults)
 }
 

@@ -119,11 +119,12 @@ impl Store {
             }
         }
         if let Some(who) = &self.onlooker {
-            let keys: Vec<(String, String)> = found.0.iter().map(|s| (s.record.exam_key(), s.record.reader.clone())).collect();
-            let hidden = unseen(who, keys.iter().map(|(e, r)| (e.as_str(), r.as_str())));
+            let hidden = unseen(who, found.0.iter().map(|s| s.record.saved()));
             found.0.retain(|s| !hidden.contains(&s.record.exam_key()));
         }
-        found.0.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+        found
+            .0
+            .sort_by(|a, b| files::instant(&a.record.saved_at).cmp(&files::instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
         Ok(found)
     }
 

@@ -170,7 +170,7 @@ fn moment(text: &str) -> Result<jiff::Timestamp> {
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredTold>, Vec<Error>) {
     let (found, faults) = beside::load(paths, PREFIX, LONGEST, ToldRecord::from_json);
     let mut found: Vec<StoredTold> = found.into_iter().map(|(path, record)| StoredTold { path, record }).collect();
-    found.sort_by(|a, b| a.record.told.at.cmp(&b.record.told.at).then_with(|| a.path.cmp(&b.path)));
+    found.sort_by(|a, b| files::instant(&a.record.told.at).cmp(&files::instant(&b.record.told.at)).then_with(|| a.path.cmp(&b.path)));
     (found, faults)
 }
 

@@ -4,6 +4,7 @@
 
 mod amend;
 mod build;
+pub mod figure;
 mod form;
 mod html;
 mod issued;

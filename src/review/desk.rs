@@ -27,8 +27,7 @@ impl Desk {
         faults.extend(more);
         let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
         let steps: Vec<ReviewRecord> = steps.into_iter().map(|s| s.record).collect();
-        let keys: Vec<(String, &str)> = records.iter().map(|r| (r.exam_key(), r.reader.as_str())).collect();
-        let unseen = unseen(&who, keys.iter().map(|(exam, reader)| (exam.as_str(), *reader)));
+        let unseen = unseen(&who, records.iter().map(ReadingRecord::saved));
         Ok(Self { exams: exams(&records, &steps), unseen, who, faults })
     }
 

@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use crate::caseload::SavedExam;
 use crate::error::{Error, ErrorKind, Result};
-use crate::record::{Comparison, Maker, ReadingRecord, ReviewRecord, Role, Settlement, Step};
+use crate::record::{Comparison, Maker, ReadingRecord, ReviewRecord, Role, Settlement, Step, instant};
 
 /// Where the review of an exam stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -86,7 +86,7 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
         entry.readings.push(record.clone());
     }
     let mut by_time: Vec<&ReadingRecord> = records.iter().collect();
-    by_time.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+    by_time.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
     for record in by_time {
         if let Some(exam) = of.get(record.id()).and_then(|e| all.get_mut(e)).filter(|e| !e.order.contains(&record.reader)) {
             exam.order.push(record.reader.clone());
@@ -100,17 +100,11 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
     }
     let mut all: Vec<ExamReview> = all.into_values().collect();
     for exam in &mut all {
-        exam.readings.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
-        exam.steps.sort_by(|a, b| moment(&a.saved_at).cmp(&moment(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+        exam.readings.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+        exam.steps.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
     }
     all.sort_by(|a, b| (a.date(), &a.exam).cmp(&(b.date(), &b.exam)));
     all
-}
-
-/// A saved moment, to be put in order whatever offset it was written with; one that is none comes first, by its text.
-fn moment(text: &str) -> (Option<jiff::Timestamp>, &str) {
-    let at = text.parse().ok();
-    (at, if at.is_some() { "" } else { text })
 }
 
 impl ExamReview {
@@ -223,7 +217,7 @@ impl ExamReview {
                 (Step::Sign { readings, .. }, Ok(_)) => {
                     // Somebody may have read it since, who is not among the signed.
                     let known =
-                        |r: &&ReadingRecord| readings.iter().any(|id| id == r.id()) || moment(&r.saved_at) <= moment(&last.saved_at);
+                        |r: &&ReadingRecord| readings.iter().any(|id| id == r.id()) || instant(&r.saved_at) <= instant(&last.saved_at);
                     // A signature that is not that of its content signs nothing.
                     if last.is_signed().unwrap_or(false) && self.readings.iter().all(|r| known(&r)) {
                         Standing::Signed

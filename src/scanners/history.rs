@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use super::entry::{Due, ScaleCheck, ScannerKey};
 use crate::calibrate::LastCheck;
+use crate::files::instant;
 
 /// The checks of every scanner.
 #[derive(Clone, Debug, Default)]
@@ -40,7 +41,7 @@ impl History {
 
     /// Adds one.
     pub fn add(&mut self, check: ScaleCheck) {
-        let after = |c: &ScaleCheck| (c.checked_on, c.made_at.as_str()) > (check.checked_on, check.made_at.as_str());
+        let after = |c: &ScaleCheck| (c.checked_on, instant(&c.made_at)) > (check.checked_on, instant(&check.made_at));
         let place = self.checks.iter().position(after).unwrap_or(self.checks.len());
         self.ids.insert(place, check.id().ok());
         self.checks.insert(place, check);
@@ -55,7 +56,7 @@ impl History {
     /// Id of the check saved last, invented ones not counted.
     pub(super) fn newest_id(&self) -> Option<String> {
         let own = self.checks.iter().zip(&self.ids).filter(|(c, _)| !c.invented);
-        own.max_by(|(a, _), (b, _)| a.made_at.cmp(&b.made_at)).and_then(|(_, id)| id.clone())
+        own.max_by(|(a, _), (b, _)| instant(&a.made_at).cmp(&instant(&b.made_at))).and_then(|(_, id)| id.clone())
     }
 
     /// Ids that a check follows and that are not here: a check was lost or taken away.

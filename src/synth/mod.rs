@@ -10,6 +10,7 @@ mod fit;
 pub(crate) mod noise;
 pub mod object;
 pub mod phantom;
+pub mod readers;
 mod render;
 pub mod sample;
 mod scanner;

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::page::Page;
 use super::screen_map::View;
 use super::session::{
-    ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction, PlanEffect, ReportAction,
-    ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
+    AgreementAction, AgreementEffect, ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction,
+    PlanEffect, ReportAction, ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -286,6 +286,8 @@ pub enum Action {
     Teaching(TeachingAction),
     /// Something on the page of the second reader.
     Review(ReviewAction),
+    /// Something on the page of the agreement study.
+    Agreement(AgreementAction),
     /// Something about what the distance means beyond the case sheet.
     Plan(PlanAction),
     /// Something about the report of the exam.
@@ -336,6 +338,8 @@ pub enum Effect {
     ReadRecords(Vec<Option<String>>),
     /// Something for the page of the second reader; answered by [`Action::Review`].
     Review(ReviewEffect),
+    /// Something for the page of the agreement study; answered by [`Action::Agreement`].
+    Agreement(AgreementEffect),
     /// Something for the teaching set; answered by [`Action::Teaching`].
     Teaching(TeachingEffect),
     /// Something for the pages of the plan; answered by [`Action::Plan`].

@@ -35,6 +35,7 @@ pub struct App {
     beside_picture: Picture,
     teaching_picture: Picture<(usize, u64)>,
     report_pictures: panels::report_page::Pictures,
+    compared: [Picture; 2],
     closing: bool,
     /// What gets the keyboard at the next picture: not at this one, which still holds the letter that asked for it.
     focus_next: Option<Id>,
@@ -55,6 +56,7 @@ impl App {
             beside_picture: Picture::default(),
             teaching_picture: Picture::default(),
             report_pictures: panels::report_page::Pictures::default(),
+            compared: [Picture::default(), Picture::default()],
             closing: false,
             focus_next: None,
             worn: None,
@@ -152,7 +154,9 @@ impl App {
             return actions;
         }
         // Arrows, Enter and Space belong to the frame, unless something else than the frame and its landmarks has the focus.
-        let elsewhere = ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(&self.session, id));
+        let elsewhere = ctx
+            .memory(|m| m.focused())
+            .is_some_and(|id| !panels::canvas::is_of_frame(&self.session, id) && id != panels::agreement::plot_id());
         ctx.input(|i| {
             for event in &i.events {
                 let Event::Key { key, pressed: true, repeat, modifiers, .. } = event else { continue };
@@ -187,7 +191,8 @@ impl App {
         within(ui, "strip", parts.strip.shrink2(aside), |ui| actions.extend(panels::strip::show(ui, &self.session, theme)));
         within(ui, "page", parts.page, |ui| match self.session.page() {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
-            Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme)),
+            Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme, &mut self.compared)),
+            Page::Agreement => actions.extend(panels::agreement::show(ui, &self.session, theme)),
             Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
             Page::Report => actions.extend(panels::report::show(ui, &self.session, theme, &mut self.report_pictures)),
             Page::Due => actions.extend(panels::due::show(ui, &self.session, theme)),

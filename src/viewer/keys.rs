@@ -4,10 +4,11 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Field, Mark};
 use super::page::Page;
-use super::session::{DisplayAction, NoteAction, PlanAction, ReportAction, TeachingAction};
+use super::session::{AgreementAction, DisplayAction, NoteAction, PlanAction, ReportAction, ReviewAction, TeachingAction};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, Route};
 use crate::exam::Item;
 use crate::measure::Side;
+use crate::review::Wish;
 use crate::units::PxVec;
 
 /// What a key is for; the help groups keys by it.
@@ -35,13 +36,17 @@ pub enum Group {
     TeachingSet,
     /// The page of the report.
     Report,
+    /// The page of the second reader.
+    SecondReading,
+    /// The page of the agreement study.
+    Agreement,
     /// The window.
     Window,
 }
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::Landmarks,
         Self::More,
         Self::Side,
@@ -53,6 +58,8 @@ impl Group {
         Self::Look,
         Self::TeachingSet,
         Self::Report,
+        Self::SecondReading,
+        Self::Agreement,
         Self::Window,
     ];
 
@@ -63,6 +70,8 @@ impl Group {
             Self::Window => true,
             Self::TeachingSet => page == Page::TeachingSet,
             Self::Report => page == Page::Report,
+            Self::SecondReading => page == Page::SecondReading,
+            Self::Agreement => page == Page::Agreement,
             _ => page == Page::Reading,
         }
     }
@@ -82,6 +91,8 @@ impl Group {
             Self::Look => "Looking",
             Self::TeachingSet => "Page: teaching set",
             Self::Report => "Page: report",
+            Self::SecondReading => "Page: second reading",
+            Self::Agreement => "Page: agreement study",
             Self::Window => "Window",
         }
     }
@@ -323,6 +334,34 @@ pub fn bindings() -> Vec<Binding> {
         Action::Report(ReportAction::Copy),
         false,
     );
+    for (key, with, shown, words, what, repeats) in [
+        (Key::ArrowRight, none, "arrows", "from point to point, by means", AgreementAction::Step(1), true),
+        (Key::ArrowLeft, none, "", "", AgreementAction::Step(-1), true),
+        (Key::Enter, none, "Enter", "go to the exam of the chosen point", AgreementAction::OpenExam, false),
+        (Key::Plus, none, "+", "nearer (wheel too)", AgreementAction::Zoom(1.25), true),
+        (Key::Equals, none, "", "", AgreementAction::Zoom(1.25), true),
+        (Key::Minus, none, "−", "farther", AgreementAction::Zoom(0.8), true),
+        (Key::Num0, none, "0", "the whole plot", AgreementAction::Whole, false),
+        (Key::ArrowRight, shift, "Shift + arrows", "move the plot (drag too)", AgreementAction::Move(1.0, 0.0), true),
+        (Key::ArrowLeft, shift, "", "", AgreementAction::Move(-1.0, 0.0), true),
+        (Key::ArrowUp, shift, "", "", AgreementAction::Move(0.0, 1.0), true),
+        (Key::ArrowDown, shift, "", "", AgreementAction::Move(0.0, -1.0), true),
+    ] {
+        put(key, with, shown, words.into(), Group::Agreement, Action::Agreement(what), repeats);
+    }
+    for (key, with, shown, words, what) in [
+        (Key::Enter, none, "Enter", "read the first exam that waits", ReviewAction::ReadFirst),
+        (Key::PageDown, none, "Page Down", "exam after", ReviewAction::StepExam(1)),
+        (Key::PageUp, none, "Page Up", "exam before", ReviewAction::StepExam(-1)),
+        (Key::L, none, "L", "landmarks from near, or the whole frame", ReviewAction::Near),
+        (Key::A, none, "A", "agree: the first stands", ReviewAction::Take(Wish::Agree)),
+        (Key::R, none, "R", "write the reason (Enter when done)", ReviewAction::WriteReason),
+        (Key::Num1, none, "1 and 2", "settled together: the first or the second stands", ReviewAction::SettleOn(0)),
+        (Key::Num2, none, "", "", ReviewAction::SettleOn(1)),
+        (Key::Enter, ctrl, "Ctrl + Enter", "sign what stands", ReviewAction::Take(Wish::Sign)),
+    ] {
+        put(key, with, shown, words.into(), Group::SecondReading, Action::Review(what), false);
+    }
     let pages = [
         (Key::F2, Page::Reading),
         (Key::F3, Page::TeachingSet),
@@ -331,7 +370,9 @@ pub fn bindings() -> Vec<Binding> {
         (Key::F6, Page::SecondReading),
         (Key::F7, Page::Tables),
         (Key::F8, Page::ScaleChecks),
+        (Key::F9, Page::Archive),
         (Key::F11, Page::Report),
+        (Key::F12, Page::Agreement),
     ];
     for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);

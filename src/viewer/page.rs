@@ -22,16 +22,19 @@ pub enum Page {
     Archive,
     /// The report of the exam, the patient's page and the paragraph for the record system.
     Report,
+    /// How well readers agree, over many exams.
+    Agreement,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Reading,
         Self::Answer,
         Self::Report,
         Self::Due,
         Self::SecondReading,
+        Self::Agreement,
         Self::ScaleChecks,
         Self::Archive,
         Self::TeachingSet,
@@ -58,6 +61,7 @@ impl Page {
             Self::ScaleChecks => "scale checks",
             Self::Archive => "archive",
             Self::Report => "report",
+            Self::Agreement => "agreement study",
         }
     }
 
@@ -74,6 +78,7 @@ impl Page {
             Self::ScaleChecks => "F8",
             Self::Archive => "F9",
             Self::Report => "F11",
+            Self::Agreement => "F12",
         }
     }
 }

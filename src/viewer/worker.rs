@@ -1,5 +1,6 @@
 //! Carries out what a session asks: opens, decodes and saves off the drawing thread, so that the window never waits.
 
+mod agreement;
 mod archive;
 mod in_order;
 mod planning;
@@ -187,7 +188,8 @@ impl World for Worker {
             Effect::Decode(key) => self.decoder.now(key),
             Effect::DecodeAhead(keys) => self.decoder.ahead(keys),
             Effect::Save(job) => {
-                let store = Store::at(&self.records);
+                let index = files::index_in(&self.data_dir, &self.records);
+                let store = Store::at(&self.records).with_index(index);
                 self.spawn(ctx, move |answer| {
                     let saved = catch_unwind(AssertUnwindSafe(|| save(&store, &job)));
                     let result = match saved {
@@ -234,6 +236,10 @@ impl World for Worker {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| answer(review::carry_out(effect, &data_dir, &records)));
             }
+            Effect::Agreement(effect) => {
+                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
+                self.spawn(ctx, move |answer| answer(agreement::carry_out(effect, &data_dir, &records)));
+            }
             Effect::ReadRecords(patients) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| answer(records_of(&data_dir, &records, &patients.into_iter().collect())));
@@ -275,7 +281,10 @@ fn window_name() -> String {
 }
 
 fn save(store: &Store, job: &SaveJob) -> Result<Stored> {
-    let record = job.record(files::now())?;
+    let record = job.record(files::now_exactly())?;
+    let (who, served) = job.reader();
+    let mark = store.second_reading(&who, &record.exam_key(), served)?;
+    let record = record.with_second(mark)?;
     let path = store.save(&record)?;
     Ok(Stored { path, record })
 }

@@ -99,6 +99,7 @@ impl Case {
             reader: "R. Ito".into(),
             saved_at: "2031-03-14T10:00:00+01:00".into(),
             follows: Vec::new(),
+            scanner: None,
         }
     }
 
@@ -131,6 +132,7 @@ impl Case {
             reader: ["R. Ito", "B. Owusu", "C. Lindqvist", "D. Haddad"][(n % 4) as usize].into(),
             saved_at: format!("{day}T10:00:{:02}+01:00", n % 60),
             follows,
+            scanner: None,
         })
     }
 }

@@ -145,7 +145,7 @@ fn damaged_and_future_records_are_named_and_the_rest_still_read() {
     let good = Case::plain().record().unwrap();
     store.save(&good).unwrap();
     std::fs::write(dir.path().join("half.json"), &good.to_json().unwrap()[..200]).unwrap();
-    std::fs::write(dir.path().join("later.json"), good.to_json().unwrap().replace("osspan-reading/2", "osspan-reading/9")).unwrap();
+    std::fs::write(dir.path().join("later.json"), good.to_json().unwrap().replace(osspan::record::SCHEMA, "osspan-reading/9")).unwrap();
     let (found, damaged) = store.load().unwrap();
     assert_eq!((found.len(), damaged.len()), (1, 2));
     assert!(damaged.iter().all(|e| e.kind() == ErrorKind::Record));

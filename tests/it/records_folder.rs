@@ -239,6 +239,12 @@ fn records_of_every_version_are_read_as_they_stand() {
     let (record, check) = verify_text(&text, None).unwrap();
     assert_eq!(record.schema, "osspan-reading/2");
     assert!(check.differences.is_empty() && check.unchecked.is_empty(), "{check:?}");
+    // A second reading by its own mark.
+    let text = fs::read_to_string(dir.join("v3.json")).unwrap();
+    let (record, check) = verify_text(&text, None).unwrap();
+    assert_eq!(record.schema, "osspan-reading/3");
+    assert!(check.differences.is_empty() && check.unchecked.is_empty(), "{check:?}");
+    assert!(record.second.is_some_and(|s| s.blinded && s.queue_seed == Some(4)) && record.scanner.is_some());
     let versions = fs::read_dir(&dir).unwrap().count();
-    assert_eq!(versions, 2, "each version needs its lines above");
+    assert_eq!(versions, 3, "each version needs its lines above");
 }

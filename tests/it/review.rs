@@ -10,7 +10,7 @@ use osspan::context::Bleeding;
 use osspan::frame::FrameId;
 use osspan::guideline::Shelf;
 use osspan::measure::{EdgeMark, Side};
-use osspan::record::{Maker, Origin, ReadingRecord, ReviewRecord, Role, Settlement, Step, Store};
+use osspan::record::{Maker, Mode, Onlooker, Origin, ReadingRecord, ReviewRecord, Role, SecondReading, Served, Settlement, Step, Store};
 use osspan::review::{ExamReview, Order, Standing, Wish, exams, not_standing, queue, signed_readings};
 use osspan::units::PxPoint;
 
@@ -317,8 +317,6 @@ fn two_people_at_two_workstations_do_the_whole_loop() {
     let number = headline.split(' ').nth(1).unwrap().to_owned();
     assert!(first.contains(&headline));
 
-    // Records are timed to the second, and who read first is told by that.
-    std::thread::sleep(std::time::Duration::from_millis(1100));
     // Before the second reading is saved, nothing of the first is to be had at the second desk, by any command.
     let exam = two.review(&["queue"]).1.split_whitespace().next().unwrap().to_owned();
     let out = dir.path().join("out");
@@ -366,12 +364,25 @@ fn two_people_at_two_workstations_do_the_whole_loop() {
     assert!(!out.join("records").exists() || fs::read_dir(out.join("records")).unwrap().count() == 0);
     assert!(one.ok(&["find", &folder]).contains(&headline));
     assert!(two.review(&["agree", &exam]).0 != 0);
+    assert!(told_of.get("second").is_none(), "nobody had read it before");
 
     // The second reading comes to another band: nothing can be signed until it is settled.
     two.read("252.0,286.0", "225.0,320.0");
     let (code, text) = two.review(&["compare", &exam]);
     assert!(code == 0 && text.contains("A. First") && text.contains(&headline) && text.contains("mm"), "{text}");
     assert!(text.contains("Discordant"), "{text}");
+    assert!(text.contains("blinded: yes"), "{text}");
+    let of = |reader: &str| {
+        let all = fs::read_dir(&one.records).unwrap().map(|f| fs::read_to_string(f.unwrap().path()).unwrap());
+        let all = all.filter(|t| !t.contains("osspan-review")).map(|t| ReadingRecord::from_json(&t).unwrap());
+        let mut own: Vec<ReadingRecord> = all.filter(|r| r.reader == reader).collect();
+        own.sort_by(|a, b| a.saved_at.cmp(&b.saved_at));
+        own
+    };
+    let mark = of("B. Second")[0].second.clone().unwrap();
+    assert_eq!((mark.exam.as_str(), mark.first.as_slice(), mark.blinded), (exam.as_str(), [id.to_owned()].as_slice(), true));
+    // Only what was blind counts in a study; the first reader, who is shown everything, reads again not blind.
+    assert!(one.ok(&["agree", &folder]).contains("2 readings count: 2 readers"));
     assert!(two.review(&["agree", &exam]).0 != 0 && two.review(&["sign", &exam]).0 != 0);
     let stands = id.get(..12).unwrap();
     let (code, text) = two.review(&["settle", &exam, "--with", "A. First", "--stands", stands, "--reason", "looked at together"]);
@@ -432,4 +443,75 @@ fn a_step_and_its_readings_survive_their_files() {
         })
         .unwrap();
     assert!(totals.bad == 1 && bad.iter().any(|w| w == "the comparison") && bad.iter().any(|w| w.contains("content")), "{bad:?}");
+}
+
+#[test]
+fn who_reads_the_first_readers_frames_stays_blind_until_all_are_read_and_the_record_says_so() {
+    let (one, two) = (reading("A. First", 1, 1, 14.0, FIRST), reading("A. First", 1, 2, 12.0, FIRST));
+    let dir = tempfile::tempdir().unwrap();
+    let store = Store::at(dir.path());
+    let who = Onlooker { reader: "B. Second".into(), role: Role::Reviewer };
+    let served = Served { mode: Mode::SameFrames, queue_seed: Some(9) };
+    let key = one.exam_key();
+    assert_eq!(store.second_reading(&who, &key, served).unwrap(), None, "nobody read it before");
+    for r in [&one, &two] {
+        store.save(r).unwrap();
+    }
+    let seen = || store.clone().seen_by(Some(who.clone())).load().unwrap().0.len();
+    let waiting = || osspan::review::Desk::open(&store, who.clone()).unwrap().waiting(Order::ByDate, true, true);
+    let save = |frame: u32, mm: f64, at: &str| {
+        let record = reading("B. Second", 1, frame, mm, at);
+        let record = record.with_second(store.second_reading(&who, &key, served).unwrap()).unwrap();
+        store.save(&record).unwrap();
+        record
+    };
+    let first = save(1, 15.0, SECOND);
+    let mark = first.second.clone().unwrap();
+    assert!(mark.blinded && mark.queue_seed == Some(9) && mark.mode == Mode::SameFrames && mark.first.len() == 2);
+    assert_eq!((seen(), waiting().len()), (0, 1), "one of two frames is read");
+    assert_eq!((waiting()[0].frames.len(), waiting()[0].read.len()), (2, 1));
+    let later = "2031-03-14T15:00:00.250+01:00";
+    assert!(save(2, 13.0, later).second.unwrap().blinded);
+    assert_eq!((seen(), waiting().len()), (4, 0));
+    // What is read after that is not blind, nor is anything by somebody who is shown everything.
+    assert!(!save(2, 13.5, later).second.unwrap().blinded);
+    let sonographer = Onlooker { role: Role::Sonographer, ..who.clone() };
+    assert!(!store.second_reading(&sonographer, &key, served).unwrap().unwrap().blinded);
+
+    let differences = |text: &str| {
+        let path = dir.path().join("reading-changed.json");
+        fs::write(&path, text).unwrap();
+        let mut all = Vec::new();
+        store
+            .verify(None, &mut |v| {
+                if let (true, Ok(c)) = (v.path == path, &v.check) {
+                    all.extend(c.differences.iter().map(|d| d.expected.clone()));
+                }
+                Ok(())
+            })
+            .unwrap();
+        fs::remove_file(&path).unwrap();
+        all
+    };
+    let changed = |change: &dyn Fn(&mut SecondReading)| {
+        let mut mark = first.second.clone().unwrap();
+        change(&mut mark);
+        differences(&first.clone().with_second(Some(mark)).unwrap().to_json().unwrap())
+    };
+    assert!(changed(&|_| ()).is_empty());
+    assert!(changed(&|m| m.exam = "0".repeat(16)).iter().any(|d| d.contains("own exam")));
+    assert!(changed(&|m| m.first.clear()).iter().any(|d| d.contains("there before")));
+    assert!(changed(&|m| m.first = vec![first.id().to_owned()]).iter().any(|d| d.contains("other readers")));
+    // Of the frames only one was the first reader's.
+    assert!(changed(&|m| m.first = vec![two.id().to_owned()]).iter().any(|d| d.contains("first reader chose")));
+}
+
+#[test]
+fn who_read_first_is_told_within_a_second_too_and_whatever_the_offset() {
+    let first = reading("Z. First", 1, 1, 14.0, "2031-03-14T10:00:00.120+01:00");
+    let second = reading("B. Second", 1, 1, 15.0, "2031-03-14T09:00:00.480+00:00");
+    assert_eq!(one(&[second.clone(), first.clone()], &[]).readers(), ["Z. First", "B. Second"]);
+    // One made by an earlier version, to the second.
+    let old = reading("O. Old", 1, 1, 15.0, "2031-03-14T10:00:00+01:00");
+    assert_eq!(one(&[second, first, old], &[]).readers(), ["O. Old", "Z. First", "B. Second"]);
 }

@@ -354,11 +354,87 @@ def kappa(rng):
         yield from refused(f"kappa, {name}", ask([request])[0])
 
 
+def study(rng):
+    """Whole studies, unbalanced and with gaps: each pair of readers and each part of it against pandas, pingouin, scikit-learn."""
+    sets = []
+    for i in range(60):
+        readers = ["A", "B", "C"][: int(rng.integers(2, 4))]
+        rows, frame = [], 0
+        for patient in range(int(rng.integers(3, 30))):
+            age = None if rng.random() < 0.1 else int(rng.integers(18 * 7, 40 * 7))
+            scanner = [None, "Maker One", "Maker Two"][int(rng.integers(0, 3))]
+            for _ in range(int(rng.integers(1, 4))):
+                truth = rng.normal(12, 12)
+                for reader in range(len(readers)):
+                    if i % 2 and rng.random() < 0.15:
+                        continue
+                    mm = None if i % 3 == 0 and rng.random() < 0.1 else float(truth + rng.normal(0.5 * reader, 2))
+                    place = None if mm is None else int(np.digitize(mm, [0, 10, 20]))
+                    rows.append({"patient": patient, "frame": frame, "reader": reader, "mm": mm, "place": place, "age_days": age, "scanner": scanner})
+                frame += 1
+        sets.append((readers, rows))
+    # Nothing in common but one frame; readers who never differ.
+    one = {"patient": 0, "frame": 0, "age_days": 200, "scanner": None, "mm": 5.0, "place": 1}
+    sets.append((["A", "B"], [one | {"reader": 0}, one | {"reader": 1, "mm": 12.0, "place": 2}, one | {"reader": 0, "frame": 1}]))
+    sets.append((["A", "B"], [one | {"reader": r, "frame": f, "patient": f, "mm": 5.0 + f} for f in range(6) for r in (0, 1)]))
+    for i, ((readers, rows), got) in enumerate(zip(sets, ask([{"do": "study", "readers": r, "rows": x} for r, x in sets]))):
+        data = pd.DataFrame(rows)
+        for first in range(len(readers)):
+            for second in range(first + 1, len(readers)):
+                a, b = (data[data["reader"] == r].set_index("frame") for r in (first, second))
+                both = a.join(b, how="inner", lsuffix="_a", rsuffix="_b")
+                found = [p for p in got["pairs"] if (p["first"], p["second"]) == (readers[first], readers[second])]
+                label = f"study {i}, {readers[first]} and {readers[second]}"
+                yield len(found) == (1 if len(both) else 0), f"{label}: {len(found)} pairs found, {len(both)} frames in common"
+                if not found or not len(both):
+                    continue
+                p = found[0]
+                both["d"] = both["mm_a"].astype(float) - both["mm_b"].astype(float)
+                both["mean"] = (both["mm_a"].astype(float) + both["mm_b"].astype(float)) / 2
+                both["both"] = both["place_a"].notna() & both["place_b"].notna()
+                both["changed"] = both["both"] & (both["place_a"] != both["place_b"])
+                whole = both.dropna(subset=["d"])
+                yield p["changed"] == [int(both["changed"].sum()), int(both["both"].sum())], f"{label}: changed {p['changed']}"
+                yield len(p["points"]) == len(whole), f"{label}: {len(p['points'])} points, {len(whole)} expected"
+                rest = both[both["both"]]
+                if rest[["place_a", "place_b"]].stack().nunique() > 1:
+                    pa, pb = rest["place_a"].astype(int), rest["place_b"].astype(int)
+                    kinds = {"kappa": None, "kappa_linear": "linear", "kappa_quadratic": "quadratic"}
+                    # The bands between the outermost in use keep their places.
+                    labels = range(min(pa.min(), pb.min()), max(pa.max(), pb.max()) + 1)
+                    theirs = {f"{k}.kappa.value": cohen_kappa_score(pa, pb, labels=labels, weights=w) for k, w in kinds.items()}
+                    yield from compare(label + " against scikit-learn", p, theirs)
+                if len(whole) >= 5:
+                    long = whole.reset_index().melt(id_vars="frame", value_vars=["mm_a", "mm_b"]).astype({"value": float})
+                    if whole["d"].abs().max() > 0:
+                        theirs = pg.intraclass_corr(long, targets="frame", raters="variable", ratings="value")
+                        yield from compare(label + " against pingouin", p, {"icc.icc_2_1.value": theirs["ICC"].iloc[1]})
+                parts = {
+                    "gestational-age": both["age_days_a"].map(lambda v: "gestational age unknown" if v is None or math.isnan(v) else ("before 32w0d" if v < 224 else "from 32w0d")),
+                    "scanner": both["scanner_a"].fillna("scanner not named"),
+                    "distance": pd.cut(both["mean"], [-1e9, -1e-12, 10, 20, 1e9], labels=["overlap", "0 to 10 mm", "above 10 to 20 mm", "above 20 mm"])
+                    .astype(object).fillna("no signed distance"),
+                }
+                for by, names in parts.items():
+                    groups = {n: g for n, g in both.groupby(names)}
+                    ours = {s["part"]["name"]: s for s in p["subgroups"] if s["part"]["by"] == by}
+                    yield ours.keys() == groups.keys(), f"{label}, {by}: {sorted(ours)} and {sorted(groups)}"
+                    for name in ours.keys() & groups.keys():
+                        s, g = ours[name], groups[name]
+                        d = g["d"].dropna()
+                        yield s["changed"] == [int(g["changed"].sum()), int(g["both"].sum())], f"{label}, {name}: changed {s['changed']}"
+                        yield s["pairs"] == len(d) and s["patients"] == g["patient_a"].nunique(), f"{label}, {name}: {s['pairs']} pairs"
+                        if len(d) > 1:
+                            yield from compare(f"{label}, {name}", s, {"bland_altman.bias.value": d.mean(), "bland_altman.sd.value": d.std(ddof=1)})
+                        else:
+                            yield s["bland_altman"] is None, f"{label}, {name}: figures from fewer than two pairs"
+
+
 def main():
     warnings.simplefilter("ignore")
     rng = np.random.default_rng(20261126)
     n_passed, faults = 0, []
-    for part in (bland_altman, one_way, nested, own, icc, kappa):
+    for part in (bland_altman, one_way, nested, own, icc, kappa, study):
         results = list(part(rng))
         faults += [text for ok, text in results if not ok]
         n_passed += sum(1 for ok, _ in results if ok)

@@ -7,20 +7,55 @@ use osspan::agree::bland_altman::{Pair, bland_altman};
 use osspan::agree::components::{Exam, nested, one_way, own_repeatability, two_way};
 use osspan::agree::icc::icc;
 use osspan::agree::kappa::{Weights, cohen, fleiss};
+use osspan::agree::study::{Category, Observation, Options, Readings, Study, study};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
 #[derive(Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
 enum Request {
-    BlandAltman { pairs: Vec<Pair> },
-    OneWay { groups: Vec<Vec<f64>> },
-    TwoWay { table: Vec<Vec<f64>> },
-    Nested { exams: Vec<Exam> },
-    Own { exams: Vec<Exam> },
-    Icc { table: Vec<Vec<f64>> },
-    Cohen { table: Vec<Vec<u32>>, weights: Weights },
-    Fleiss { counts: Vec<Vec<u32>> },
+    BlandAltman {
+        pairs: Vec<Pair>,
+    },
+    OneWay {
+        groups: Vec<Vec<f64>>,
+    },
+    TwoWay {
+        table: Vec<Vec<f64>>,
+    },
+    Nested {
+        exams: Vec<Exam>,
+    },
+    Own {
+        exams: Vec<Exam>,
+    },
+    Icc {
+        table: Vec<Vec<f64>>,
+    },
+    Cohen {
+        table: Vec<Vec<u32>>,
+        weights: Weights,
+    },
+    Fleiss {
+        counts: Vec<Vec<u32>>,
+    },
+    /// A whole study: one reading a row.
+    Study {
+        readers: Vec<String>,
+        rows: Vec<Row>,
+    },
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Row {
+    patient: usize,
+    frame: usize,
+    reader: usize,
+    mm: Option<f64>,
+    place: Option<usize>,
+    age_days: Option<u16>,
+    scanner: Option<String>,
 }
 
 fn main() -> Result<(), String> {
@@ -45,5 +80,24 @@ fn answer(request: Request) -> osspan::Result<Value> {
         Request::Icc { table } => value(icc(&table)?),
         Request::Cohen { table, weights } => value(cohen(&table, weights)?),
         Request::Fleiss { counts } => value(fleiss(&counts)?),
+        Request::Study { readers, rows } => value(whole(readers, rows)?),
     }
+}
+
+fn whole(readers: Vec<String>, rows: Vec<Row>) -> osspan::Result<Study> {
+    let observations: Vec<Observation> = rows
+        .into_iter()
+        .map(|r| Observation {
+            patient: r.patient,
+            exam: r.patient,
+            frame: r.frame,
+            reader: r.reader,
+            signed_mm: r.mm,
+            category: r.place.map(|place| Category { table: "one".into(), place }),
+            age_days: r.age_days,
+            scanner: r.scanner,
+        })
+        .collect();
+    let options = Options { resamples: 100, ..Options::default() };
+    study(&Readings { readers, observations, ..Readings::default() }, &options)
 }

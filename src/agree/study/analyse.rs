@@ -4,33 +4,37 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
+use super::parts::{By, Part, Subgroup, subgroups};
 use super::{Category, LeftOut, Observation, Options, Readings};
 use crate::agree::bland_altman::{BlandAltman, FEW_PAIRS, LIMIT_FACTOR, Pair, bland_altman};
 use crate::agree::bootstrap::{Bootstrap, FEW_CLUSTERS, cluster_bootstrap};
 use crate::agree::components::{Exam, Nested, TwoWay, nested, own_repeatability, two_way};
 use crate::agree::icc::{Icc, icc};
 use crate::agree::kappa::{Kappa, Weights, cohen, fleiss};
-use crate::agree::{mean, planning, sum_of_squares};
+use crate::agree::{Estimate, mean, planning, sum_of_squares};
 use crate::error::Result;
-use crate::guideline;
 use crate::measure::Repeatability;
 
 /// A probability below this is said to speak against an assumption.
 const SPEAKS_AGAINST: f64 = 0.05;
 
-/// Pairs of one part of the readings.
+/// One frame that both read with a signed distance. Patients, exams and frames are numbers only.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Subgroup {
-    /// Which part.
-    pub name: String,
-    /// Pairs of signed distances in it.
-    pub pairs: usize,
-    /// Mean difference, mm; `None` without a pair.
-    pub bias_mm: Option<f64>,
-    /// SD of the differences, mm; `None` with fewer than 2 pairs.
-    pub sd_mm: Option<f64>,
-    /// Pairs whose findings differ, of those that compare.
-    pub changed: (usize, usize),
+pub struct PairPoint {
+    /// Number of the patient.
+    pub patient: usize,
+    /// Number of the exam.
+    pub exam: usize,
+    /// Number of the frame.
+    pub frame: usize,
+    /// The first reader's signed distance, mm.
+    pub first_mm: f64,
+    /// The second reader's, mm.
+    pub second_mm: f64,
+    /// Whether the findings differ; `None` where they do not compare.
+    pub changed: Option<bool>,
+    /// The part of the readings that it belongs to, for each way of parting them.
+    pub parts: Vec<Part>,
 }
 
 /// Two readers, frame by frame; differences are first minus second.
@@ -70,8 +74,10 @@ pub struct PairStudy {
     pub changed: (usize, usize),
     /// That share over resampled patients, 0 to 1.
     pub changed_over_patients: Option<Bootstrap>,
-    /// Parts by gestational age and by distance.
+    /// Parts by gestational age, by distance and by scanner.
     pub subgroups: Vec<Subgroup>,
+    /// The pairs of signed distances themselves.
+    pub points: Vec<PairPoint>,
 }
 
 /// All readers, on the frames that each of them read.
@@ -145,18 +151,18 @@ pub struct Study {
 }
 
 /// Two readings of one frame.
-struct Both<'a> {
-    patient: usize,
-    a: &'a Observation,
-    b: &'a Observation,
+pub(super) struct Both<'a> {
+    pub(super) patient: usize,
+    pub(super) a: &'a Observation,
+    pub(super) b: &'a Observation,
 }
 
 impl Both<'_> {
-    fn values(&self) -> Option<Pair> {
+    pub(super) fn values(&self) -> Option<Pair> {
         Some((self.a.signed_mm?, self.b.signed_mm?))
     }
 
-    fn categories(&self) -> Option<(&Category, &Category)> {
+    pub(super) fn categories(&self) -> Option<(&Category, &Category)> {
         let (a, b) = (self.a.category.as_ref()?, self.b.category.as_ref()?);
         (a.table == b.table).then_some((a, b))
     }
@@ -207,6 +213,12 @@ pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
         warnings.push(format!(
             "{} readings were made after seeing another's: agreement looks better than it is.",
             readings.not_blinded_included
+        ));
+    }
+    if readings.without_marks > 0 && n > 1 {
+        warnings.push(format!(
+            "{} readings are from before records said whether they were made blind: for these it is taken from what they follow.",
+            readings.without_marks
         ));
     }
     if readings.patient_unknown > 0 {
@@ -270,15 +282,21 @@ fn first_readings(readings: &Readings) -> BTreeMap<usize, BTreeMap<usize, &Obser
 }
 
 /// Resamples patients, where the figure can be had at all.
-fn over<T>(clusters: &BTreeMap<usize, Vec<T>>, options: &Options, statistic: impl Fn(&[&T]) -> Option<f64>) -> Option<Bootstrap> {
+pub(super) fn over<T>(
+    clusters: &BTreeMap<usize, Vec<T>>,
+    options: &Options,
+    statistic: impl Fn(&[&T]) -> Option<f64>,
+) -> Option<Bootstrap> {
     let clusters: Vec<&Vec<T>> = clusters.values().collect();
     cluster_bootstrap(&clusters, options.resamples, options.seed, |drawn| {
         statistic(&drawn.iter().flat_map(|c| c.iter()).collect::<Vec<_>>())
     })
     .ok()
+    // Where no resample differs, as with no finding changed at all, the data do not tell how sure the figure is.
+    .map(|b| if b.estimate.low == b.estimate.high { Bootstrap { estimate: Estimate::bare(b.estimate.value), ..b } } else { b })
 }
 
-fn by_patient<'a, T>(all: &[Both<'a>], f: impl Fn(&Both<'a>) -> Option<T>) -> BTreeMap<usize, Vec<T>> {
+pub(super) fn by_patient<'a, T>(all: &[&Both<'a>], f: impl Fn(&Both<'a>) -> Option<T>) -> BTreeMap<usize, Vec<T>> {
     let mut clusters: BTreeMap<usize, Vec<T>> = BTreeMap::new();
     for both in all {
         if let Some(v) = f(both) {
@@ -311,27 +329,19 @@ fn pair_study(readings: &Readings, first: usize, second: usize, options: &Option
     if all.is_empty() {
         return None;
     }
-    let values = by_patient(&all, Both::values);
+    let refs: Vec<&Both<'_>> = all.iter().collect();
+    let values = by_patient(&refs, |b| b.values());
     let flat: Vec<Pair> = values.values().flatten().copied().collect();
     let table: Vec<Vec<f64>> = flat.iter().map(|(a, b)| vec![*a, *b]).collect();
-    let places = by_patient(&all, |b| b.categories().map(|(a, b)| (a.place, b.place)));
+    let places = by_patient(&refs, |b| b.categories().map(|(a, b)| (a.place, b.place)));
     let flat_places: Vec<&(usize, usize)> = places.values().flatten().collect();
-    let of_differences = |f: fn(f64, f64) -> f64| {
-        over(&values, options, move |pairs| {
-            let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
-            (d.len() >= 2).then(|| f(mean(&d), (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt()))
-        })
-    };
+    let [bias, lower, upper] = differences_over(&values, options);
     let kappa_of = |w: Weights| cohen(&counts(&flat_places), w).ok();
     let agreement = bland_altman(&flat).ok();
     let who = format!("{} and {}", name(first), name(second));
     if let Some(b) = &agreement {
         warn(&who, b, warnings);
     }
-    let changed = |all: &[&Both<'_>]| {
-        let compare: Vec<_> = all.iter().filter_map(|b| b.categories()).collect();
-        (compare.iter().filter(|(a, b)| a.place != b.place).count(), compare.len())
-    };
     Some(PairStudy {
         first: name(first),
         second: name(second),
@@ -339,9 +349,9 @@ fn pair_study(readings: &Readings, first: usize, second: usize, options: &Option
         patients: all.iter().map(|b| b.patient).collect::<BTreeSet<_>>().len(),
         sides_differ: flat.iter().filter(|(a, b)| (*a < 0.0) != (*b < 0.0)).count(),
         bland_altman: agreement,
-        bias_over_patients: of_differences(|bias, _| bias),
-        lower_limit_over_patients: of_differences(|bias, sd| bias - LIMIT_FACTOR * sd),
-        upper_limit_over_patients: of_differences(|bias, sd| bias + LIMIT_FACTOR * sd),
+        bias_over_patients: bias,
+        lower_limit_over_patients: lower,
+        upper_limit_over_patients: upper,
         icc: icc(&table).ok(),
         icc_2_1_over_patients: over(&values, options, |pairs| {
             let table: Vec<Vec<f64>> = pairs.iter().map(|(a, b)| vec![*a, *b]).collect();
@@ -351,11 +361,44 @@ fn pair_study(readings: &Readings, first: usize, second: usize, options: &Option
         kappa_linear: kappa_of(Weights::Linear),
         kappa_quadratic: kappa_of(Weights::Quadratic),
         kappa_over_patients: over(&places, options, |p| cohen(&counts(p), Weights::None).ok().map(|k| k.kappa.value)),
-        changed: changed(&all.iter().collect::<Vec<_>>()),
-        changed_over_patients: over(&places, options, |p| {
-            (!p.is_empty()).then(|| p.iter().filter(|(a, b)| a != b).count() as f64 / p.len() as f64)
-        }),
-        subgroups: subgroups(&all, changed),
+        changed: changed(&refs),
+        changed_over_patients: changed_over(&places, options),
+        subgroups: subgroups(&refs, options),
+        points: refs.iter().filter_map(|b| point(b)).collect(),
+    })
+}
+
+fn point(both: &Both<'_>) -> Option<PairPoint> {
+    let (first_mm, second_mm) = both.values()?;
+    Some(PairPoint {
+        patient: both.patient,
+        exam: both.a.exam,
+        frame: both.a.frame,
+        first_mm,
+        second_mm,
+        changed: both.categories().map(|(a, b)| a.place != b.place),
+        parts: By::ALL.into_iter().map(|by| by.part_of(both)).collect(),
+    })
+}
+
+/// Frames whose findings differ, of those whose findings compare.
+pub(super) fn changed(all: &[&Both<'_>]) -> (usize, usize) {
+    let compare: Vec<_> = all.iter().filter_map(|b| b.categories()).collect();
+    (compare.iter().filter(|(a, b)| a.place != b.place).count(), compare.len())
+}
+
+/// The share of findings that differ over resampled patients.
+pub(super) fn changed_over(places: &BTreeMap<usize, Vec<(usize, usize)>>, options: &Options) -> Option<Bootstrap> {
+    over(places, options, |p| (!p.is_empty()).then(|| p.iter().filter(|(a, b)| a != b).count() as f64 / p.len() as f64))
+}
+
+/// Bias, lower and upper limit of agreement over resampled patients.
+pub(super) fn differences_over(values: &BTreeMap<usize, Vec<Pair>>, options: &Options) -> [Option<Bootstrap>; 3] {
+    [0.0, -LIMIT_FACTOR, LIMIT_FACTOR].map(|k| {
+        over(values, options, move |pairs| {
+            let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
+            (d.len() >= 2).then(|| mean(&d) + k * (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt())
+        })
     })
 }
 
@@ -377,40 +420,6 @@ fn warn(who: &str, b: &BlandAltman, warnings: &mut Vec<String>) {
     if against(b.proportional_bias.map(|l| l.p)) {
         warnings.push(format!("{who}: the difference changes with the distance (proportional bias)."));
     }
-}
-
-fn subgroups<'a>(all: &[Both<'a>], changed: impl Fn(&[&Both<'a>]) -> (usize, usize)) -> Vec<Subgroup> {
-    let late = guideline::PROVISIONAL_BELOW;
-    let age = |b: &Both<'_>| match b.a.age_days {
-        None => "gestational age unknown".to_owned(),
-        Some(d) if d < late.total_days() => format!("before {late}"),
-        Some(_) => format!("from {late}"),
-    };
-    let distance = |b: &Both<'_>| match b.values().map(|(x, y)| 0.5 * (x + y)) {
-        None => "no signed distance",
-        Some(d) if d < 0.0 => "mean of the two: overlap",
-        Some(d) if d <= 10.0 => "mean of the two: 0 to 10 mm",
-        Some(d) if d <= 20.0 => "mean of the two: above 10 to 20 mm",
-        Some(_) => "mean of the two: above 20 mm",
-    };
-    let mut parts: BTreeMap<String, Vec<&Both<'a>>> = BTreeMap::new();
-    for b in all {
-        parts.entry(age(b)).or_default().push(b);
-        parts.entry(distance(b).to_owned()).or_default().push(b);
-    }
-    parts
-        .into_iter()
-        .map(|(name, part)| {
-            let d: Vec<f64> = part.iter().filter_map(|b| b.values()).map(|(a, b)| a - b).collect();
-            Subgroup {
-                name,
-                pairs: d.len(),
-                bias_mm: (!d.is_empty()).then(|| mean(&d)),
-                sd_mm: (d.len() >= 2).then(|| (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt()),
-                changed: changed(&part),
-            }
-        })
-        .collect()
 }
 
 fn together(readings: &Readings, options: &Options) -> Together {

@@ -29,6 +29,14 @@ pub struct Row {
     pub basis: String,
 }
 
+impl Row {
+    /// Digits after the point that it is shown with.
+    #[must_use]
+    pub fn digits(&self) -> usize {
+        if self.unit.starts_with("mm") && self.unit != "mm per mm" { 2 } else { 3 }
+    }
+}
+
 struct Rows(Vec<Row>);
 
 impl Rows {
@@ -143,16 +151,20 @@ fn pair(rows: &mut Rows, p: &PairStudy) {
     }
     rows.over_patients(&who, "share of findings changed", "of 1", p.changed_over_patients.as_ref());
     for s in &p.subgroups {
-        let n = s.pairs as f64;
-        if let Some(b) = s.bias_mm {
-            rows.push(&who, &format!("bias, {}", s.name), "mm", Estimate::bare(b), n, "frames");
+        let of = |what: &str| format!("{what}, {}", s.part.words());
+        rows.over_patients(&who, &of("bias"), "mm", s.bias_over_patients.as_ref());
+        if let Some(b) = &s.bland_altman {
+            rows.push(&who, &of("bias"), "mm", b.bias, b.pairs as f64, FRAMES);
+            rows.push(&who, &of("SD of differences"), "mm", b.sd, b.pairs as f64, FRAMES);
         }
-        if let Some(sd) = s.sd_mm {
-            rows.push(&who, &format!("SD of differences, {}", s.name), "mm", Estimate::bare(sd), n, "frames");
-        }
+        rows.over_patients(&who, &of("lower limit of agreement"), "mm", s.lower_limit_over_patients.as_ref());
+        rows.over_patients(&who, &of("upper limit of agreement"), "mm", s.upper_limit_over_patients.as_ref());
         if s.changed.1 > 0 {
             let share = s.changed.0 as f64 / s.changed.1 as f64;
-            rows.push(&who, &format!("share of findings changed, {}", s.name), "of 1", Estimate::bare(share), s.changed.1 as f64, "frames");
+            match &s.changed_over_patients {
+                Some(b) => rows.over_patients(&who, &of("share of findings changed"), "of 1", Some(b)),
+                None => rows.push(&who, &of("share of findings changed"), "of 1", Estimate::bare(share), s.changed.1 as f64, "frames"),
+            }
         }
     }
 }

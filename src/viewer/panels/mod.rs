@@ -1,11 +1,13 @@
 //! Panels: each draws one part of a session and returns what the reader did. None of them changes anything.
 
 pub mod about;
+pub mod agreement;
 pub mod aids;
 pub mod answer;
 pub mod archive;
 pub mod canvas;
 pub mod cine;
+mod compare;
 pub mod context;
 pub mod due;
 mod exam;

@@ -3,6 +3,7 @@
 use egui::{RichText, Ui, vec2};
 
 use super::context::{chip, choices, field};
+use super::picture::Picture;
 use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
 use crate::record::{ReadingRecord, Role, Settlement};
 use crate::review::{ExamReview, Standing, Wish};
@@ -14,7 +15,7 @@ use crate::viewer::theme::{Theme, size};
 const LIST: f32 = 0.36;
 
 /// Draws the page; returns what the reader did.
-pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
+pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut [Picture; 2]) -> Vec<Action> {
     let mut actions = Vec::new();
     let width = ui.max_rect().width() * LIST;
     beside(ui, theme, Side::Left, "review list", width, |ui| list(ui, session, theme, &mut actions));
@@ -22,7 +23,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
         sheet_of(ui, theme, "review", |ui| {
             super::sheet::messages(ui, session, theme, &mut actions);
             match session.review().chosen() {
-                Some(exam) => one(ui, exam, session, theme, &mut actions),
+                Some(exam) => one(ui, exam, session, theme, pictures, &mut actions),
                 None => {
                     ui.label(heavy("Choose an exam", size::FINDING, theme.text));
                     plain(
@@ -66,11 +67,25 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
             plain(ui, format!("seed {seed}"), theme.quiet);
         }
     });
+    choices(ui, |ui| {
+        for (same, text) in [(false, "frames of my choice"), (true, "the first reader's frames")] {
+            if chip(ui, theme, review.same_frames() == same, text, &format!("frames: {text}")) {
+                actions.push(Do::SameFrames(same).into());
+            }
+        }
+    });
+    if review.same_frames() {
+        plain(ui, "For studies of placement alone: you learn which frames were chosen, and nothing else until all are read.", theme.quiet);
+    }
     for waiting in review.waiting() {
         let date = waiting.exam_date.map_or_else(|| "no date".to_owned(), dates::show);
         let age = waiting.age.clone().unwrap_or_else(|| "not dated".into());
         ui.horizontal_wrapped(|ui| {
-            plain(ui, format!("{date} · {age}"), theme.text);
+            let done = match (waiting.frames.len(), waiting.read.len()) {
+                (0, _) => String::new(),
+                (all, read) => format!(" · {read} of {all} frames read"),
+            };
+            plain(ui, format!("{date} · {age}{done}"), theme.text);
             let named = egui::Button::new("Read it");
             if ui.add(named).on_hover_text(format!("exam {}", waiting.exam)).clicked() {
                 actions.push(Do::Read(waiting.exam.clone()).into());
@@ -93,9 +108,12 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     if review.exams().is_empty() {
         plain(ui, "None yet.", theme.quiet);
     }
+    for fault in review.faults() {
+        plain(ui, format!("Not a record: {fault}"), theme.alarm);
+    }
 }
 
-fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, pictures: &mut [Picture; 2], actions: &mut Vec<Action>) {
     let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
     let standing = exam.standing();
     ui.label(heavy(format!("{date}: {}", standing.words()), size::FINDING, theme.text));
@@ -112,6 +130,9 @@ fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, actions
             plain(ui, reading.headline.clone(), theme.text);
             plain(ui, reading.finding_words.clone(), theme.text);
             let count = exam.readings.iter().filter(|r| r.reader == *reader).count();
+            if let Some(mark) = &reading.second {
+                plain(ui, mark.words(), theme.quiet);
+            }
             plain(ui, format!("{count} {} read; saved {}", if count == 1 { "frame" } else { "frames" }, saved_words(reading)), theme.quiet);
             ui.add_space(6.0);
         }
@@ -120,7 +141,16 @@ fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, actions
     let discordant = comparison.as_ref().is_some_and(crate::record::Comparison::discordant);
     if let Some(c) = &comparison {
         rule(ui, theme);
-        ui.label(heavy("How they compare", size::BODY, theme.text));
+        ui.horizontal(|ui| {
+            ui.label(heavy("How they compare", size::BODY, theme.text));
+            if session.sides().is_some() {
+                let near = session.review().near();
+                if chip(ui, theme, near, "from near", "landmarks from near") {
+                    actions.push(Do::Near.into());
+                }
+            }
+        });
+        super::compare::show(ui, session, theme, pictures, session.review().near());
         for sentence in c.words() {
             plain(ui, sentence, if discordant { theme.warn } else { theme.text });
         }
@@ -162,12 +192,19 @@ fn steps(
     if let Some(said) = review.said() {
         plain(ui, said, theme.lead);
     }
-    let (edited, _) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
+    let (edited, response) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
+    // Asked by key: the field takes the keys once for each time.
+    let asked = egui::Id::unique("reason asked for");
+    if ui.data(|d| d.get_temp::<u64>(asked)).unwrap_or_default() != review.wants_reason() {
+        ui.data_mut(|d| d.insert_temp(asked, review.wants_reason()));
+        response.request_focus();
+        response.scroll_to_me(None);
+    }
     if let Some(text) = edited {
         actions.push(Do::TypeReason(text).into());
     }
     let reason = review.reason().trim().to_owned();
-    let mut take = |wish: Wish| actions.push(Do::Take(wish).into());
+    let mut act = |what: Do| actions.push(what.into());
     if twice {
         plain(
             ui,
@@ -181,28 +218,27 @@ fn steps(
         ui.horizontal_wrapped(|ui| {
             let second = exam.readers().iter().skip(1).any(|r| **r == who.reader);
             if second && !discordant && ui.button("Agree: the first stands").clicked() {
-                take(Wish::Agree);
+                act(Do::Take(Wish::Agree));
             }
             if second && !discordant && ui.button("Amend: the second stands").clicked() {
-                take(Wish::Amend { reason: reason.clone() });
+                act(Do::Take(Wish::Amend { reason: reason.clone() }));
             }
             if ui.button("Return to the first reader").clicked() {
-                take(Wish::Return { reason: reason.clone() });
+                act(Do::Take(Wish::Return { reason: reason.clone() }));
             }
         });
         let readers = exam.readers();
         if let Some(other) = readers.iter().find(|r| **r != who.reader) {
             ui.horizontal_wrapped(|ui| {
                 plain(ui, format!("Settled together with {other}:"), theme.quiet);
-                for (reader, words) in [(readers.first(), "the first stands"), (readers.get(1), "the second stands")] {
-                    let Some(id) = reader.and_then(|r| exam.deciding(r)).map(|r| r.id().to_owned()) else { continue };
+                for (place, words) in ["the first stands", "the second stands"].into_iter().enumerate().take(readers.len()) {
                     if ui.button(words).clicked() {
-                        let settlement = Settlement::Stands { reading: id };
-                        take(Wish::Settle { with: (*other).to_owned(), settlement, reason: reason.clone() });
+                        act(Do::SettleOn(place));
                     }
                 }
                 if ui.button("scan again").clicked() {
-                    take(Wish::Settle { with: (*other).to_owned(), settlement: Settlement::ScanAgain, reason: reason.clone() });
+                    let settlement = Settlement::ScanAgain;
+                    act(Do::Take(Wish::Settle { with: (*other).to_owned(), settlement, reason: reason.clone() }));
                 }
             });
         }
@@ -225,7 +261,7 @@ fn steps(
                             .fill(theme.button)
                             .min_size(vec2(150.0, 32.0));
                         if ui.add(button).clicked() {
-                            take(Wish::Sign);
+                            act(Do::Take(Wish::Sign));
                         }
                     });
                 }

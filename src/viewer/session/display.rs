@@ -260,7 +260,7 @@ impl Session {
         let key = self.current.as_ref().filter(|_| self.picture().is_some()).ok_or("No frame is shown.")?;
         let who = self.onlooker().ok_or("Name the reader first: whose readings may be seen depends on who looks.")?;
         let exams: Vec<(String, &str)> = self.records.iter().map(|s| (s.record.exam_key(), s.record.reader.as_str())).collect();
-        let hidden = unseen(&who, exams.iter().map(|(e, r)| (e.as_str(), *r)));
+        let hidden = unseen(&who, self.records.iter().map(|s| s.record.saved()));
         let Onlooker { reader, role } = &who;
         let may = |exam: &str, by: &str| by == reader || (*role != Role::Sonographer && !hidden.contains(exam));
         let of_frame: Vec<_> = self

@@ -5,9 +5,11 @@
 //! key, so landmarks of one frame cannot appear on another. The reading is made anew after every change that it follows
 //! from, so a finding on screen is never older than its landmarks.
 
+mod agreement;
 mod archive;
 mod change;
 mod cine;
+mod compare;
 pub mod dates;
 mod display;
 mod drafts;
@@ -30,9 +32,11 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+pub use agreement::{Agreement, AgreementAction, AgreementEffect, Chart, Kind, MadeStudy};
 pub use archive::{ArchiveAction, ArchiveEffect, ArchiveState, Asked, SetUp};
 pub use change::{Change, History};
 pub use cine::{CineNow, FrameMark};
+pub use compare::{Side as ShownSide, Sight};
 pub use display::{Beside, Display, DisplayAction, ReadingSeen};
 pub use exam::{ExamState, Form, FrameKey, FrameWork, SourceFile};
 pub use exam_values::{ExamFrame, ExamNow};
@@ -42,7 +46,7 @@ pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
 pub use report::{LANGUAGES, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
-pub use review::{Review, ReviewAction, ReviewEffect};
+pub use review::{DeskNow, Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
 pub use scale::{CheckedNow, RulerNow, ScaleAction, ScaleEffect, ScaleState};
 pub use teaching::{Teaching, TeachingAction, TeachingEffect};
@@ -100,6 +104,7 @@ pub struct Session {
     typed_reader: String,
     teaching: Teaching,
     review: Review,
+    agreement: Agreement,
     planning: Planning,
     report: ReportPage,
     scale: scale::ScaleState,
@@ -149,6 +154,7 @@ impl Session {
             typed_path: String::new(),
             teaching: Teaching::default(),
             review: Review::default(),
+            agreement: Agreement::default(),
             planning: Planning::default(),
             report: ReportPage::default(),
             scale: scale::ScaleState::default(),
@@ -241,6 +247,7 @@ impl Session {
             Action::ShowPage(page) => self.show_page(page),
             Action::Teaching(action) => self.teach(action),
             Action::Review(action) => self.act_on_review(action),
+            Action::Agreement(action) => self.act_on_agreement(action),
             Action::Plan(action) => self.plan_for(action),
             Action::Report(action) => self.act_on_report(action),
             Action::Scale(action) => self.act_on_scale(action),

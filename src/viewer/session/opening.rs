@@ -7,6 +7,7 @@ use super::exam::{Form, FrameKey, FrameWork};
 use super::saving::SavedState;
 use super::{Session, outcome};
 use crate::calibrate::ScaleFacts;
+use crate::files::instant;
 use crate::frame::{Frame, FrameId};
 use crate::record::{Patient, ReadingRecord, Stored};
 use crate::viewer::action::{Effect, Found};
@@ -133,6 +134,7 @@ impl Session {
 
     pub(super) fn decoded(&mut self, key: FrameKey, frame: Result<Arc<Frame>, String>) -> Vec<Effect> {
         self.decoded_beside(&key, &frame);
+        self.review.take_picture(&key, &frame);
         match frame {
             Ok(frame) => {
                 self.frame_ids.insert(key.clone(), frame.id.clone());
@@ -158,7 +160,7 @@ impl Session {
     pub(super) fn take_records(&mut self, records: Vec<Stored>, faults: Vec<String>) -> Vec<Effect> {
         let known: HashSet<String> = self.records.iter().map(|s| s.record.id().to_owned()).collect();
         self.records.extend(records.into_iter().filter(|s| !known.contains(s.record.id())));
-        self.records.sort_by(|a, b| a.record.saved_at.cmp(&b.record.saved_at).then_with(|| a.path.cmp(&b.path)));
+        self.records.sort_by(|a, b| instant(&a.record.saved_at).cmp(&instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
         self.find_repeatability();
         for fault in faults.into_iter().take(1) {
             self.tell(format!("A record cannot be read and is left out: {fault}"));

@@ -222,6 +222,7 @@ impl Session {
                 self.refresh();
                 self.load_review()
             }
+            Page::Agreement => self.make_study(),
             Page::Due => self.list_due(),
             Page::Archive => self.load_archive(),
             Page::Report => {

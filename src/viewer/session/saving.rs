@@ -12,7 +12,8 @@ use crate::frame::Geometry;
 use crate::guideline::Table;
 use crate::measure::{Landmarks, Repeatability, Side, Value};
 use crate::reading::{self, Inputs};
-use crate::record::{Origin, Patient, ReadingRecord, Stored};
+use crate::record::{Onlooker, Origin, Patient, ReadingRecord, Role, Served, Stored};
+use crate::scanners::ScannerKey;
 use crate::viewer::action::Effect;
 
 /// So many saved readings a reader has hints over the frame.
@@ -76,6 +77,9 @@ pub struct SaveJob {
     origin: Origin,
     /// The reader's other records of the exam.
     exam: Vec<ReadingRecord>,
+    /// How the exam came to its reader, where it came from the queue.
+    served: Served,
+    role: Role,
 }
 
 impl SaveJob {
@@ -96,6 +100,12 @@ impl SaveJob {
             table: &self.table,
         };
         ReadingRecord::new(&inputs, &reading::read(&inputs)?, Origin { saved_at: now, ..self.origin.clone() })?.with_exam(&self.exam)
+    }
+
+    /// Who reads, and how the exam came to them: what the record's mark of a second reading is made from.
+    #[must_use]
+    pub fn reader(&self) -> (Onlooker, Served) {
+        (Onlooker { reader: self.origin.reader.clone(), role: self.role }, self.served)
     }
 
     fn state(&self, record: &ReadingRecord) -> SavedState {
@@ -191,6 +201,12 @@ impl Session {
         let (file, exam) = (self.file().ok_or_else(nothing)?, self.exam().ok_or_else(nothing)?);
         let (landmarks, side) = (work.landmarks().ok_or_else(nothing)?, work.side.ok_or_else(nothing)?);
         let frame = self.frame_ids.get(&key).cloned().ok_or_else(nothing)?;
+        let study = file.facts.study_instance_uid.as_deref();
+        if !self.review.may_read(study, file.facts.sop_instance_uid.as_deref(), key.number) {
+            return Err("Not saved. In this second reading only the frames that the first reader chose are read: F6, Read it, goes to \
+                        the next of them."
+                .into());
+        }
         Ok(SaveJob {
             geometry: file.geometry.clone(),
             landmarks,
@@ -200,6 +216,8 @@ impl Session {
             repeatability: self.repeatability_for(&key).clone(),
             notes: work.notes,
             exam: self.records_of_exam(exam),
+            served: self.review.served(study),
+            role: Role::named(self.settings.role.as_deref()),
             context: exam.context.clone(),
             table: self.table().cloned().ok_or_else(nothing)?,
             origin: Origin {
@@ -208,6 +226,7 @@ impl Session {
                 reader: self.reader().trim().to_owned(),
                 saved_at: String::new(),
                 follows: self.own_heads(&key),
+                scanner: ScannerKey::of(&file.facts),
                 frame,
             },
             key,

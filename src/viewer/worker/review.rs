@@ -6,24 +6,30 @@ use crate::cli::profile;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::record::{Signer, Store};
-use crate::review::{Awaiting, Desk, ExamReview, Order, Wish};
+use crate::review::{Desk, Order, Wish};
 use crate::viewer::action::Action;
-use crate::viewer::session::{ReviewAction, ReviewEffect};
+use crate::viewer::session::{DeskNow, ReviewAction, ReviewEffect};
 
 /// Carries out one effect.
 pub(super) fn carry_out(effect: ReviewEffect, data_dir: &Path, records: &Path) -> Action {
     Action::Review(match effect {
-        ReviewEffect::Load(number, order) => ReviewAction::Loaded(number, load(order, data_dir, records).map_err(|e| e.message())),
+        ReviewEffect::Load(number, order, same_frames) => {
+            ReviewAction::Loaded(number, load(order, same_frames, data_dir, records).map_err(|e| e.message()))
+        }
         ReviewEffect::Take(exam, wish, passphrase) => {
             ReviewAction::Taken(take(&exam, &wish, &passphrase, data_dir, records).map_err(|e| e.message()))
         }
     })
 }
 
-fn load(order: Order, data_dir: &Path, records: &Path) -> Result<(Vec<Awaiting>, Vec<ExamReview>)> {
-    let Some(who) = profile::onlooker(data_dir)?.filter(|_| records.is_dir()) else { return Ok((Vec::new(), Vec::new())) };
+fn load(order: Order, same_frames: bool, data_dir: &Path, records: &Path) -> Result<Box<DeskNow>> {
+    let Some(who) = profile::onlooker(data_dir)?.filter(|_| records.is_dir()) else { return Ok(Box::default()) };
     let desk = Desk::open(&Store::at(records), who)?;
-    Ok((desk.waiting(order, false, true), desk.seen().cloned().collect()))
+    Ok(Box::new(DeskNow {
+        waiting: desk.waiting(order, same_frames, true),
+        exams: desk.seen().cloned().collect(),
+        faults: desk.faults().iter().map(ToString::to_string).collect(),
+    }))
 }
 
 fn take(exam: &str, wish: &Wish, passphrase: &str, data_dir: &Path, records: &Path) -> Result<String> {
@@ -40,7 +46,7 @@ fn take(exam: &str, wish: &Wish, passphrase: &str, data_dir: &Path, records: &Pa
     if let Some(seed) = &seed {
         profile::keep_signer(data_dir, Signer { name: who.reader.clone(), key: files::public_key(seed) })?;
     }
-    let record = found.step(wish, &who.reader, who.role, files::now(), seed.as_ref())?;
+    let record = found.step(wish, &who.reader, who.role, files::now_exactly(), seed.as_ref())?;
     store.save_review(&record)?;
     Ok(format!("Recorded: {} by {}.", record.step.words(), record.by))
 }

@@ -26,7 +26,7 @@ pub(super) fn carry_out(effect: ScaleEffect, data_dir: &Path) -> Action {
         }
         ScaleEffect::Keep(made, checks, definition) => {
             let kept = || -> Result<ScaleCheck> {
-                let made = scanners::Made { made_at: files::now(), ..*made };
+                let made = scanners::Made { made_at: files::now_exactly(), ..*made };
                 let entry = ScaleCheck::new(made, &checks, &definition, &phantom::tolerance()?)?;
                 let dir = files::scale_checks_in(data_dir);
                 let history = scanners::load(&dir)?;

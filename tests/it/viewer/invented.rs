@@ -167,6 +167,7 @@ impl Memory {
             }
             Effect::Archive(_)
             | Effect::Review(_)
+            | Effect::Agreement(_)
             | Effect::ReadRecords(_)
             | Effect::Teaching(_)
             | Effect::Report(_)

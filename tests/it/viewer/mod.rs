@@ -1,5 +1,6 @@
 //! The window: its session without drawing, its screens, and driven by label.
 
+mod agreement;
 mod cine;
 mod display;
 mod drive;

@@ -12,7 +12,7 @@ use osspan::review::{Standing, Wish};
 use osspan::units::PxPoint;
 use osspan::viewer::action::{Action, ContextChange, Mark};
 use osspan::viewer::page::Page;
-use osspan::viewer::session::{FrameKey, ReviewAction as Do, SaveState};
+use osspan::viewer::session::{FrameKey, ReviewAction as Do, SaveState, Sight};
 
 use super::drive::{Window, label, sample, wait, window_on};
 
@@ -66,13 +66,11 @@ fn two_readers_do_the_whole_loop_in_their_windows() {
     read(&mut one, PxPoint::new(250.7, 244.8), PxPoint::new(221.6, 271.8));
     let headline = one.state().session().record_of_current().unwrap().record.headline.clone();
     drop(one);
-    // Records are timed to the second, and who read first is told by that.
-    std::thread::sleep(std::time::Duration::from_millis(1100));
 
     let mut two = sit_down(dir.path(), "two", "B. Second", Role::Reviewer);
     two.key_press(Key::F6);
     wait(&mut two, "the queue", |s| s.page() == Page::SecondReading && s.review().waiting().len() == 1);
-    assert!(two.state().session().review().exams().is_empty());
+    assert!(two.state().session().review().exams().is_empty() && two.state().session().sides().is_none());
     for page in Page::ALL {
         two.state_mut().act(vec![Action::ShowPage(page)]);
         two.run();
@@ -98,7 +96,24 @@ fn two_readers_do_the_whole_loop_in_their_windows() {
     let exam = two.state().session().review().exams()[0].exam.clone();
     two.state_mut().act(vec![Do::Choose(exam).into()]);
     two.run();
+    // Both readers' landmarks are on the frame that both chose.
+    wait(&mut two, "the picture of both", |s| {
+        s.sides().is_some_and(|sides| sides.iter().all(|side| matches!(side.sight, Sight::Picture(..))))
+    });
+    {
+        let session = two.state().session();
+        let [first, second] = session.sides().unwrap();
+        assert_eq!((first.reading.reader.as_str(), second.reading.reader.as_str()), ("A. First", "B. Second"));
+        assert_eq!(first.reading.frame, second.reading.frame);
+        assert!(first.mm_per_px.is_some() && first.mm_per_px == second.mm_per_px);
+        let mark = second.reading.second.as_ref().unwrap();
+        assert!(mark.blinded && mark.first == [first.reading.id().to_owned()]);
+    }
+    two.key_press(Key::L);
+    two.run();
+    assert!(two.state().session().review().near());
     let text = said(&two);
+    assert!(text.contains("Landmarks of A. First and B. Second on one frame"), "{text}");
     assert!(text.contains("First reader: A. First") && text.contains(&headline) && text.contains("different findings"), "{text}");
     assert!(two.query_by_label("Sign what stands").is_none() && two.query_by_label("Agree: the first stands").is_none());
 
