@@ -7,6 +7,7 @@ use jiff::civil::Date;
 
 use super::agree::AgreeArgs;
 use super::archive::ArchiveCommand;
+use super::assessment::AssessmentCommand;
 use super::export::ExportCommand;
 use super::hand_over::{FhirArgs, ReadingsArgs};
 use super::notes::NotesArgs;
@@ -66,6 +67,9 @@ pub enum Command {
     /// Check a scanner's scale on a distance phantom, and the history of such checks
     #[command(subcommand)]
     Phantom(PhantomCommand),
+    /// An examination in practice frames: a lead freezes and marks it, trainees take it blind
+    #[command(subcommand)]
+    Assessment(AssessmentCommand),
     /// Practise on frames of known truth: levels, next, submit, score, export, consent; a lead adds own cases
     #[command(subcommand)]
     Practice(PracticeCommand),

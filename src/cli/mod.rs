@@ -7,6 +7,7 @@
 pub(crate) mod agree;
 pub(crate) mod archive;
 mod args;
+mod assessment;
 mod checkpoint;
 pub(crate) mod due;
 mod exam;
@@ -37,6 +38,7 @@ pub use args::{
     Arguments, CheckpointArgs, Command, DueArgs, ExamValuesArgs, FindArgs, GuidelinesArgs, ListArgs, ReadArgs, SampleArgs, SheetArgs,
     SideArg, TablesArgs, ToldArgs, VerifyArgs,
 };
+pub use assessment::{AnswerTurnArgs, AssessmentCommand, FreezeArgs, HandInArgs, MarkArgs, ShowArgs, TakeArgs};
 pub use export::{ExportCommand, FrameNumbers};
 pub use hand_over::{FhirArgs, ReadingsArgs, ReadingsForm};
 pub use notes::NotesArgs;
@@ -75,6 +77,7 @@ pub fn run(command: &Command) -> ExitCode {
         Command::Guidelines(a) => tables::run(a, &mut out),
         Command::Form => output::line(&mut out, crate::context::blank_form().trim_end()).map(|()| ExitCode::SUCCESS),
         Command::Phantom(a) => phantom::run(a, &mut out),
+        Command::Assessment(a) => assessment::run(a, &mut out),
         Command::Practice(a) => practice::run(a, &mut out),
         Command::Archive(a) => archive::run(a, &mut out),
         Command::Report(a) => report::run(a, &mut out),

@@ -18,7 +18,7 @@ use crate::practice::{
     Answer, Attempt, Desk, KINDER, LEVELS, Level, Marked, ROW_NOTE, Reason, Source, competence, error_words, score, score_lines, to_csv,
     to_json,
 };
-use crate::record::{ReadingRecord, Store};
+use crate::record::{ReadingRecord, Role, Store};
 use crate::units::PxPoint;
 
 /// What of practice.
@@ -333,6 +333,9 @@ fn check(attempts: &[Attempt], out: &mut dyn Write) -> Result<()> {
 }
 
 fn add(a: &AddArgs, out: &mut dyn Write) -> Result<()> {
+    if profile::onlooker(&files::data_dir()?)?.is_some_and(|o| o.role == Role::Trainee) {
+        return Err(Error::new(ErrorKind::Invalid, "a trainee adds no own cases"));
+    }
     let file = StoredFile::open(&a.frame)?;
     check_approved(file.facts()).map_err(|e| e.at(&a.frame))?;
     if file.frame_count() != 1 {

@@ -9,6 +9,7 @@ pub mod bland_altman;
 pub mod distance_line;
 pub mod fonts;
 pub mod forest;
+pub mod learning_curve;
 pub mod residuals;
 pub mod ruler;
 pub mod scale_trend;

@@ -115,6 +115,14 @@ impl Desk {
         self.give(case).map(Some)
     }
 
+    /// Whether a case is open.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Io`].
+    pub fn is_open(&self) -> Result<bool> {
+        files::read_text_if_there(&self.dir.join(OPEN), LONGEST).map(|t| t.is_some())
+    }
+
     /// The next case of a level, or of the own cases where `level` is `None`. A case that is open stays the next one until it is
     /// answered: hard ones cannot be passed over.
     ///

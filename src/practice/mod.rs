@@ -3,11 +3,13 @@
 //!
 //! [`Task`] is one case of the course, fixed by a level and a seed. [`AnswerKey`] is what is true of it, [`mark()`] holds an
 //! [`Answer`] against that, [`score()`] says what a trainee's marked cases come to, and [`competence`] charts them.
-//! [`placement`] turns enough of them into a wider uncertainty, never a narrower one.
+//! [`placement`] turns enough of them into a wider uncertainty, never a narrower one. [`assessment`] is the same taken blind,
+//! under a lead's seal.
 //! [`Desk`] keeps all of it on disk, apart from clinical records.
 //!
 //! Synthetic frames are kinder than patients: [`KINDER`] stands wherever a score is shown.
 
+pub mod assessment;
 mod attempt;
 pub mod competence;
 mod course;

@@ -7,7 +7,8 @@ use super::page::Page;
 use super::screen_map::View;
 use super::session::{
     AgreementAction, AgreementEffect, ArchiveAction, ArchiveEffect, DisplayAction, ExamState, FrameKey, MoreChange, NoteAction, PlanAction,
-    PlanEffect, ReportAction, ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect, TeachingAction, TeachingEffect,
+    PlanEffect, PracticeAction, PracticeEffect, ReportAction, ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect,
+    TeachingAction, TeachingEffect,
 };
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
@@ -288,6 +289,8 @@ pub enum Action {
     Review(ReviewAction),
     /// Something on the page of the agreement study.
     Agreement(AgreementAction),
+    /// Something on the page of practice.
+    Practice(PracticeAction),
     /// Something about what the distance means beyond the case sheet.
     Plan(PlanAction),
     /// Something about the report of the exam.
@@ -336,6 +339,8 @@ pub enum Effect {
     DiscardDraft(Box<Draft>),
     /// Read the records of these patients, by their keys; answered by [`Action::Records`].
     ReadRecords(Vec<Option<String>>),
+    /// Something for the page of practice; answered by [`Action::Practice`].
+    Practice(PracticeEffect),
     /// Something for the page of the second reader; answered by [`Action::Review`].
     Review(ReviewEffect),
     /// Something for the page of the agreement study; answered by [`Action::Agreement`].

@@ -154,9 +154,12 @@ impl App {
             return actions;
         }
         // Arrows, Enter and Space belong to the frame, unless something else than the frame and its landmarks has the focus.
-        let elsewhere = ctx
-            .memory(|m| m.focused())
-            .is_some_and(|id| !panels::canvas::is_of_frame(&self.session, id) && id != panels::agreement::plot_id());
+        let on_screen = self.session.on_screen();
+        let elsewhere =
+            ctx.memory(|m| m.focused()).is_some_and(|id| !panels::canvas::is_of_frame(on_screen, id) && id != panels::agreement::plot_id());
+        // A practice case is read by the keys of the reading page; the page's own come after them.
+        let case = on_screen.practice_case();
+        let reads = case.map(|_| Page::Reading);
         ctx.input(|i| {
             for event in &i.events {
                 let Event::Key { key, pressed: true, repeat, modifiers, .. } = event else { continue };
@@ -169,12 +172,17 @@ impl App {
                         | egui::Key::ArrowUp
                         | egui::Key::ArrowDown
                 );
-                if self.session.naming_exceptions()
+                if case.is_some_and(|c| c.reasons)
+                    && let Some(reason) = keys::reason_for(*key, *modifiers)
+                {
+                    actions.push(reason);
+                } else if on_screen.naming_exceptions()
                     && let Some(exception) = keys::exception_for(*key, *modifiers)
                 {
                     actions.push(exception);
                 } else if !(steers && elsewhere) {
-                    actions.extend(keys::action_for(&self.keys, self.session.page(), *key, *modifiers, *repeat));
+                    let on = |page| keys::action_for(&self.keys, page, *key, *modifiers, *repeat);
+                    actions.extend(reads.and_then(on).or_else(|| on(self.session.page())));
                 }
             }
         });
@@ -193,6 +201,8 @@ impl App {
             Page::Reading => self.draw_reading(ui, theme, &mut actions),
             Page::SecondReading => actions.extend(panels::review::show(ui, &self.session, theme, &mut self.compared)),
             Page::Agreement => actions.extend(panels::agreement::show(ui, &self.session, theme)),
+            Page::Practice if self.session.practice().desk().is_some() => self.draw_reading(ui, theme, &mut actions),
+            Page::Practice => actions.extend(panels::practice::show(ui, &self.session, theme)),
             Page::Answer => actions.extend(panels::answer::show(ui, &self.session, theme)),
             Page::Report => actions.extend(panels::report::show(ui, &self.session, theme, &mut self.report_pictures)),
             Page::Due => actions.extend(panels::due::show(ui, &self.session, theme)),
@@ -208,9 +218,9 @@ impl App {
         actions
     }
 
-    /// The frame and what is known of it, the distance line and the case sheet.
+    /// The frame and what is known of it, the distance line and the case sheet: of the clinic, or of the practice case on its desk.
     fn draw_reading(&mut self, ui: &mut Ui, theme: &Theme, actions: &mut Vec<Action>) {
-        let session = &self.session;
+        let session = self.session.on_screen();
         let parts = layout::reading(ui.max_rect(), session.list(), session.cine().is_some(), session.beside().is_some());
         if let Some(rect) = parts.list {
             within(ui, "list", rect, |ui| {
@@ -231,7 +241,13 @@ impl App {
         });
         if let Some(rect) = parts.sheet {
             within(ui, "sheet", rect, |ui| {
-                panels::framed(ui, theme, |ui| actions.extend(panels::sheet::show(ui, session, theme)));
+                panels::framed(ui, theme, |ui| {
+                    if session.practice_case().is_some() {
+                        actions.extend(panels::practice::case_sheet(ui, &self.session, session, theme));
+                    } else {
+                        actions.extend(panels::sheet::show(ui, session, theme));
+                    }
+                });
             });
         }
     }

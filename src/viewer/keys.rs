@@ -4,10 +4,11 @@ use egui::{Key, Modifiers};
 
 use super::action::{Action, ContextChange, Field, Mark};
 use super::page::Page;
-use super::session::{AgreementAction, DisplayAction, NoteAction, PlanAction, ReportAction, ReviewAction, TeachingAction};
+use super::session::{AgreementAction, DisplayAction, NoteAction, PlanAction, PracticeAction, ReportAction, ReviewAction, TeachingAction};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, Route};
 use crate::exam::Item;
 use crate::measure::Side;
+use crate::practice::{LEVELS, Reason};
 use crate::review::Wish;
 use crate::units::PxVec;
 
@@ -40,13 +41,15 @@ pub enum Group {
     SecondReading,
     /// The page of the agreement study.
     Agreement,
+    /// The page of practice.
+    Practice,
     /// The window.
     Window,
 }
 
 impl Group {
     /// Every group in the order of the help.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Landmarks,
         Self::More,
         Self::Side,
@@ -60,6 +63,7 @@ impl Group {
         Self::Report,
         Self::SecondReading,
         Self::Agreement,
+        Self::Practice,
         Self::Window,
     ];
 
@@ -72,6 +76,7 @@ impl Group {
             Self::Report => page == Page::Report,
             Self::SecondReading => page == Page::SecondReading,
             Self::Agreement => page == Page::Agreement,
+            Self::Practice => page == Page::Practice,
             _ => page == Page::Reading,
         }
     }
@@ -93,6 +98,7 @@ impl Group {
             Self::Report => "Page: report",
             Self::SecondReading => "Page: second reading",
             Self::Agreement => "Page: agreement study",
+            Self::Practice => "Page: practice",
             Self::Window => "Window",
         }
     }
@@ -362,6 +368,23 @@ pub fn bindings() -> Vec<Binding> {
     ] {
         put(key, with, shown, words.into(), Group::SecondReading, Action::Review(what), false);
     }
+    let levels = [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5, Key::Num6];
+    for (i, (key, level)) in levels.into_iter().zip(LEVELS).enumerate() {
+        let (shown, words) = if i == 0 { ("1 to 6", "choose the level of the course".to_owned()) } else { ("", String::new()) };
+        put(key, none, shown, words, Group::Practice, PracticeAction::ChooseLevel(level).into(), false);
+    }
+    for (key, with, shown, words, what) in [
+        (Key::PageDown, none, "Page Down", "the next case; it is read by the usual keys, and S submits", PracticeAction::Next),
+        (
+            Key::X,
+            shift,
+            "Shift + X",
+            "the frame is not to be read: then 1 to 5 for the reason, Esc when it is",
+            PracticeAction::ToggleReasons,
+        ),
+    ] {
+        put(key, with, shown, words.into(), Group::Practice, what.into(), false);
+    }
     let pages = [
         (Key::F2, Page::Reading),
         (Key::F3, Page::TeachingSet),
@@ -373,6 +396,7 @@ pub fn bindings() -> Vec<Binding> {
         (Key::F9, Page::Archive),
         (Key::F11, Page::Report),
         (Key::F12, Page::Agreement),
+        (Key::F10, Page::Practice),
     ];
     for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);
@@ -399,6 +423,14 @@ pub fn exception_for(key: Key, with: Modifiers) -> Option<Action> {
     let mut letters = key.name().chars();
     let letter = letters.next().filter(|_| letters.next().is_none() && with == Modifiers::NONE)?;
     Some(Action::Note(NoteAction::Exception(Item::of_letter(letter)?)))
+}
+
+/// The reason for not reading a practice frame that a key names while reasons are shown.
+#[must_use]
+pub fn reason_for(key: Key, with: Modifiers) -> Option<Action> {
+    let keys = [Key::Num1, Key::Num2, Key::Num3, Key::Num4, Key::Num5];
+    let place = keys.iter().position(|k| *k == key && with == Modifiers::NONE)?;
+    Reason::ALL.get(place).map(|r| PracticeAction::Reject(*r).into())
 }
 
 /// The action of one key press on a page, if it has one there.

@@ -24,11 +24,13 @@ pub enum Page {
     Report,
     /// How well readers agree, over many exams.
     Agreement,
+    /// The course of frames with known truth, scores, assessments.
+    Practice,
 }
 
 impl Page {
     /// Every page, in the order in which they are listed.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Reading,
         Self::Answer,
         Self::Report,
@@ -38,6 +40,7 @@ impl Page {
         Self::ScaleChecks,
         Self::Archive,
         Self::TeachingSet,
+        Self::Practice,
         Self::Tables,
     ];
 
@@ -62,6 +65,7 @@ impl Page {
             Self::Archive => "archive",
             Self::Report => "report",
             Self::Agreement => "agreement study",
+            Self::Practice => "practice",
         }
     }
 
@@ -79,6 +83,7 @@ impl Page {
             Self::Archive => "F9",
             Self::Report => "F11",
             Self::Agreement => "F12",
+            Self::Practice => "F10",
         }
     }
 }

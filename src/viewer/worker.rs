@@ -4,6 +4,7 @@ mod agreement;
 mod archive;
 mod in_order;
 mod planning;
+mod practice;
 mod report;
 mod review;
 mod scale;
@@ -87,7 +88,12 @@ impl Worker {
             folders.iter().for_each(|dir| drop(files::remove_leftovers(dir)));
         });
         let data_dir = worker.data_dir.clone();
-        worker.spawn(ctx, move |answer| answer(scale::history(&data_dir)));
+        worker.spawn(ctx, move |answer| {
+            answer(scale::history(&data_dir));
+            if let Some(practised) = practice::at_start(&data_dir) {
+                answer(practised);
+            }
+        });
         worker.spawn(ctx, move |answer| match drafts.load() {
             Ok((drafts, faults)) => answer(Action::Drafts(drafts, faults.iter().map(ToString::to_string).collect())),
             Err(e) => answer(Action::Tell(format!("Unfinished readings cannot be listed: {e}"))),
@@ -231,6 +237,10 @@ impl World for Worker {
             Effect::Report(effect) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
                 self.spawn(ctx, move |answer| answer(report::carry_out(effect, &data_dir, &records)));
+            }
+            Effect::Practice(effect) => {
+                let data_dir = self.data_dir.clone();
+                self.spawn(ctx, move |answer| answer(practice::carry_out(effect, &data_dir)));
             }
             Effect::Review(effect) => {
                 let (data_dir, records) = (self.data_dir.clone(), self.records.clone());

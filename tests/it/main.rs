@@ -10,6 +10,7 @@ mod agree;
 mod agreement_study;
 mod architecture;
 mod archive;
+mod assessment;
 mod assist;
 mod cautions;
 mod commands;

@@ -275,3 +275,66 @@ fn levels_are_numbered_and_tasks_are_cheap_to_know() {
     assert_eq!(LEVELS.map(Level::number), [1, 2, 3, 4, 5, 6]);
     assert_eq!(tasks(Some(Level::NearTheLimits), 5, 1).len(), 5);
 }
+
+/// A frame of a teaching set becomes an own case: two readers' consensus, sealed, scored apart.
+#[test]
+fn an_approved_frame_becomes_an_own_case_scored_apart() {
+    let data = tempfile::tempdir().unwrap();
+    let run = |args: &[&str]| osspan(data.path(), args);
+    let ok = |args: &[&str]| {
+        let done = run(args);
+        assert!(done.status.success(), "{args:?}: {}", text(&done.stderr));
+        text(&done.stdout)
+    };
+    let image = "sample-images/visit-2/frame-1.dcm";
+    let read = |edge: &str, reader: &str| {
+        let base = ["read", image, "--os", "249.5,177", "--edge", edge, "--side", "not-covering", "--guideline", "rcog-2018"];
+        ok(&[&base[..], &["--route", "transvaginal", "--due-date", "2025-06-30", "--reader", reader, "--save"]].concat());
+    };
+    read("249.7,235", "R. One");
+    let (set, out) = (data.path().join("prepared"), data.path().join("set"));
+    let (set, out) = (set.to_str().unwrap(), out.to_str().unwrap());
+    ok(&["export", "prepare", image, "--to", set]);
+    ok(&["export", "approve", set, "--frames", "1", "--by", "L. Lead"]);
+    let write = |to: &str| ok(&["export", "write", set, "--to", to]);
+    write(out);
+    let frame = format!("{out}/frames/frame-0001.dcm");
+    let records = format!("{out}/records");
+    let add =
+        |records: &str| run(&["practice", "add", &frame, "--records", records, "--why", "The lower lip is the os.", "--reader", "L. Lead"]);
+    assert!(text(&add(&records).stderr).contains("at least 2 readers"), "one reader is no consensus");
+    assert!(
+        text(&run(&["practice", "add", image, "--records", &records, "--why", "x", "--reader", "L. Lead"]).stderr).contains("teaching set")
+    );
+
+    read("249.7,239", "R. Two");
+    let both = data.path().join("both");
+    write(both.to_str().unwrap());
+    ok(&["profile", "--reader", "T. Trainee", "--role", "trainee"]);
+    assert!(text(&add(both.join("records").to_str().unwrap()).stderr).contains("a trainee adds no own cases"));
+    ok(&["profile", "--reader", "L. Lead", "--role", "reviewer"]);
+    let added = add(both.join("records").to_str().unwrap());
+    assert!(added.status.success(), "{}", text(&added.stderr));
+    let id = text(&added.stdout).trim().strip_prefix("Own case ").unwrap().to_owned();
+    // Its file tells nothing of the truth.
+    let stored = std::fs::read_to_string(data.path().join("practice/own").join(format!("{id}.json"))).unwrap();
+    assert!(!stored.contains("237") && !stored.contains("lower lip") && !stored.contains("READER-"));
+
+    let next = ok(&["practice", "next", "--own", "--reader", "T. Trainee"]);
+    assert!(next.contains(&id));
+    let submit = ["practice", "submit", &id, "--os", "249.5,177", "--edge", "249.7,237", "--side", "not-covering"];
+    let said = ok(&[&submit[..], &["--guideline", "rcog-2018", "--reader", "T. Trainee"]].concat());
+    assert!(
+        said.contains("as it is")
+            && said.contains("Consensus of 2 readers. The lower lip is the os.")
+            && said.contains("readers agreed on"),
+        "{said}"
+    );
+    let score = ok(&["practice", "score", "--reader", "T. Trainee"]);
+    assert!(score.contains("Own cases: truth is what readers agreed on") && !score.contains("Course, all levels"), "{score}");
+    assert!(score.contains("Own placement: 0 of 30"), "own cases say nothing of placement");
+    assert!(text(&run(&["practice", "next", "--own", "--reader", "T. Trainee"]).stderr).contains("no own case left"));
+    assert!(
+        text(&run(&["practice", "add", &frame, "--records", &records, "--why", "x", "--reader", "L. Lead"]).stderr).contains("readers")
+    );
+}

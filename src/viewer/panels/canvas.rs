@@ -64,6 +64,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     landmarks(ui, &scene, &mut actions);
     let ruler = scene.draw_mm_ruler();
     scene.draw_labels(ruler);
+    super::practice_marks::draw(&scene.painter, session, &|p| scene.at(p));
     scene.draw_hand_ruler();
     let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
     if let Some(at) = session.cross() {

@@ -17,6 +17,8 @@ pub mod more;
 mod more_marks;
 pub mod overlay;
 pub mod picture;
+pub mod practice;
+mod practice_marks;
 pub mod report;
 pub mod report_page;
 pub mod review;

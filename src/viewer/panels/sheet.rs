@@ -73,7 +73,7 @@ pub(super) fn messages(ui: &mut Ui, session: &Session, theme: &Theme, actions: &
 }
 
 /// The distance, the finding, or what is still to do.
-fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let big = |ui: &mut Ui, text: &str, points: f32, colour| {
         ui.add(egui::Label::new(heavy(text, points, colour)).wrap());
     };
@@ -219,7 +219,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     }
 }
 
-fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+pub(super) fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     row(ui, theme, "Reader", |ui| {
         let (edited, response) = field(ui, "reader's name", session.typed_reader(), "the name that records carry", 240.0);
         if let Some(text) = edited {
@@ -252,7 +252,7 @@ fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
     });
 }
 
-fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+pub(super) fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let stated = session.work().side;
     choices(ui, |ui| {
         for s in [Side::NotCovering, Side::Reaches, Side::Covers] {
@@ -267,7 +267,7 @@ fn side(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     });
 }
 
-fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+pub(super) fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let work = session.work();
     choices(ui, |ui| {
         for mark in Mark::ALL {

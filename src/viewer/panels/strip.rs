@@ -69,13 +69,22 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     };
     ui.spacing_mut().item_spacing.x = if narrow { 8.0 } else { 14.0 };
     let page = session.page();
+    let practice = session.on_screen().practice_case();
     row(ui, rows[0], |ui| {
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            saved(ui, session, theme);
+            if practice.is_some() {
+                ui.label(heavy("no patient, no record", size::BODY, theme.warn));
+            } else {
+                saved(ui, session, theme);
+            }
             if !narrow {
                 reader_and_table(ui, session, theme);
             }
             ui.with_layout(Layout::left_to_right(Align::Center), |ui| {
+                if let Some(case) = practice {
+                    part(ui, heavy(format!("PRACTICE · {}", case.title()), size::BODY + 1.0, theme.warn));
+                    return;
+                }
                 let whose = session.exam().filter(|_| page.is_of_the_exam());
                 if page != Page::Reading || whose.is_none() {
                     let name = if page == Page::Reading { "Osspan".to_owned() } else { format!("Osspan: {}", page.words()) };

@@ -143,6 +143,10 @@ impl Session {
         }
         let mut effects = vec![Effect::KeepSettings(self.settings.clone())];
         effects.extend(self.see_anew());
+        // Another reader's practice: their cases, and what their placement widens.
+        self.practice = super::Practice::default();
+        self.find_repeatability();
+        effects.extend(self.load_practice());
         effects
     }
 

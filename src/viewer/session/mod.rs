@@ -22,6 +22,7 @@ mod opening;
 mod outcome;
 mod pace;
 mod planning;
+mod practice;
 mod report;
 mod review;
 mod saving;
@@ -45,6 +46,7 @@ pub use notes::{Aside, NoteAction, StandingOffer};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
+pub use practice::{GivenCase, Known, Of, Practice, PracticeAction, PracticeCase, PracticeEffect};
 pub use report::{LANGUAGES, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
 pub use review::{DeskNow, Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
@@ -105,6 +107,9 @@ pub struct Session {
     teaching: Teaching,
     review: Review,
     agreement: Agreement,
+    practice: Practice,
+    /// The practice case, where this session is its desk.
+    case: Option<PracticeCase>,
     planning: Planning,
     report: ReportPage,
     scale: scale::ScaleState,
@@ -155,6 +160,8 @@ impl Session {
             teaching: Teaching::default(),
             review: Review::default(),
             agreement: Agreement::default(),
+            practice: Practice::default(),
+            case: None,
             planning: Planning::default(),
             report: ReportPage::default(),
             scale: scale::ScaleState::default(),
@@ -171,6 +178,10 @@ impl Session {
     /// Takes in one action; returns what the world is asked to do, in order.
     #[must_use = "the effects are for the world to carry out"]
     pub fn apply(&mut self, action: Action) -> Vec<Effect> {
+        let action = match self.at_desk(action) {
+            Ok(effects) => return effects,
+            Err(action) => action,
+        };
         if self.pauses_instead(&action) {
             return Vec::new();
         }
@@ -248,6 +259,7 @@ impl Session {
             Action::Teaching(action) => self.teach(action),
             Action::Review(action) => self.act_on_review(action),
             Action::Agreement(action) => self.act_on_agreement(action),
+            Action::Practice(action) => self.act_on_practice(action),
             Action::Plan(action) => self.plan_for(action),
             Action::Report(action) => self.act_on_report(action),
             Action::Scale(action) => self.act_on_scale(action),

@@ -380,8 +380,9 @@ impl Session {
         }
     }
 
-    /// Finds the repeatability for new readings among the saved ones.
+    /// Finds the repeatability for new readings among the saved ones; by consent the reader's own placement widens it.
     pub(super) fn find_repeatability(&mut self) {
-        self.aside.in_use = own::in_use(self.records.iter().map(|s| &s.record));
+        let in_use = own::in_use(self.records.iter().map(|s| &s.record));
+        self.aside.in_use = self.practice.known().placement.widen(in_use);
     }
 }

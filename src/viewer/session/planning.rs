@@ -229,6 +229,7 @@ impl Session {
                 self.refresh();
                 self.make_report()
             }
+            Page::Practice => self.load_practice(),
             Page::Tables => {
                 // Faulty bundled data is ruled out by a test of its own.
                 self.planning.memory = sheet::from_memory(&self.tables).unwrap_or_default();

@@ -168,6 +168,7 @@ impl Memory {
             Effect::Archive(_)
             | Effect::Review(_)
             | Effect::Agreement(_)
+            | Effect::Practice(_)
             | Effect::ReadRecords(_)
             | Effect::Teaching(_)
             | Effect::Report(_)

@@ -7,6 +7,7 @@ mod drive;
 mod exam;
 mod invented;
 mod plan;
+mod practice;
 mod raster;
 mod report;
 mod review;
