@@ -167,7 +167,9 @@ impl Outbox {
     /// As [`Outbox::add`].
     pub fn add_made(&self, bytes: &[u8], to: &str) -> Result<Item> {
         let object = Object::read(std::io::Cursor::new(bytes), Path::new(""))?;
-        let name = format!("{}.dcm", object.instance);
+        // A report of the same name may have been made anew with other content.
+        let digest = object::digest_of(&mut &bytes[..]).unwrap_or_default();
+        let name = format!("{}_{}.dcm", object.instance, digest.get(..12).unwrap_or_default());
         let path = self.objects().join(&name);
         if !path.is_file() {
             files::publish_new(&self.objects(), &name, bytes)?;

@@ -11,10 +11,11 @@ use std::time::{Duration, Instant};
 use clap::{Args, Subcommand};
 use jiff::civil::Date;
 
-use super::{Done, output, profile};
-use crate::archive::{ArchiveSettings, Event, Item, Object, Outbox, Question, Receiver, SAMPLE, Sender};
+use super::{Done, output, profile, sr};
+use crate::archive::{ArchiveSettings, Event, Item, Object, Outbox, Outcome, Question, Receiver, SAMPLE, Sender};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
+use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::record::{Store, unseen};
 
@@ -53,6 +54,12 @@ pub struct SendArgs {
     /// The archive's name in the settings
     #[arg(long)]
     pub to: String,
+    /// Also the saved readings of these exams, as a structured report each, with identity
+    #[arg(long)]
+    pub reports: bool,
+    /// Folder of records for --reports; the user's data folder when none is named
+    #[arg(long, requires = "reports")]
+    pub records: Option<PathBuf>,
     /// Also what the archive has, or refused, before
     #[arg(long)]
     pub again: bool,
@@ -233,8 +240,9 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
     let outbox = Outbox::of(data_dir);
     let mut ids = HashSet::new();
     let mut left_out = 0;
-    for path in objects(&a.paths, out)? {
-        match outbox.add(&path, &a.to, a.again) {
+    let paths = objects(&a.paths, out)?;
+    for path in &paths {
+        match outbox.add(path, &a.to, a.again) {
             Ok(item) => {
                 if item.outcome.is_stored() {
                     told(out, &format!("Before: {}", item.line()))?;
@@ -246,6 +254,13 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
                 told(out, &format!("Not queued: {e}"))?;
             }
         }
+    }
+    if a.reports {
+        let records = a.records.clone().unwrap_or_else(|| files::records_in(data_dir));
+        let (items, why) = queue_reports(data_dir, &records, &paths, &a.to)?;
+        told(out, &format!("Reports of saved readings: {}", items.len()))?;
+        why.iter().try_for_each(|w| told(out, &format!("Not in a report: {w}")))?;
+        ids.extend(items.into_iter().map(|i| i.id));
     }
     if ids.is_empty() {
         return Err(Error::new(ErrorKind::Format, "there is nothing to send").expected("at least one DICOM object").found("none"));
@@ -260,6 +275,16 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
     Ok(if all || a.queue_only { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
+/// Queues the saved readings of the exams that these files belong to, as reports, and says what could not be put into one.
+pub(crate) fn queue_reports(data_dir: &Path, records: &Path, paths: &[PathBuf], to: &str) -> Result<(Vec<Item>, Vec<String>)> {
+    // What holds no frame is no image that a reading could be of.
+    let images: Vec<StoredFile> = paths.iter().filter_map(|p| StoredFile::open(p).ok()).collect();
+    let (reports, left_out) = sr::reports(data_dir, records, &images)?;
+    let outbox = Outbox::of(data_dir);
+    let items = reports.iter().map(|r| outbox.add_made(&r.bytes, to)).collect::<Result<_>>()?;
+    Ok((items, left_out))
+}
+
 fn summary(items: &[Item], out: &mut dyn Write) -> Result<()> {
     let count = |f: fn(&Item) -> bool| items.iter().filter(|i| f(i)).count();
     let stored = count(|i| i.outcome.is_stored());
@@ -270,12 +295,14 @@ fn summary(items: &[Item], out: &mut dyn Write) -> Result<()> {
 /// Sends what waits, and tries again until everything was answered or the time is up.
 fn deliver(settings: ArchiveSettings, data_dir: &Path, keep_trying: Duration, out: &mut dyn Write) -> Result<()> {
     let end = Instant::now() + keep_trying;
+    let blind = Blind::now(data_dir, &files::records_in(data_dir))?;
     let mut sender = Sender::new(settings, data_dir);
     loop {
         let mut failed = None;
         let pass = sender.pass(&mut |item| {
             // The begin of a try is of interest only when it does not end, and then it stands in the outbox.
-            let said = if matches!(item.outcome, crate::archive::Outcome::Trying { .. }) { Ok(()) } else { told(out, &item.line()) };
+            let quiet = matches!(item.outcome, Outcome::Trying { .. }) || blind.hides(item);
+            let said = if quiet { Ok(()) } else { told(out, &item.line()) };
             match said {
                 Ok(()) => ControlFlow::Continue(()),
                 Err(e) => {
@@ -302,12 +329,20 @@ fn deliver(settings: ArchiveSettings, data_dir: &Path, keep_trying: Duration, ou
 
 /// What of the outbox this workstation's reader may see: reports of others' readings that they have still to read unseen are
 /// as if they were not there.
-pub(crate) fn seen(data_dir: &Path, items: Vec<Item>) -> Result<Vec<Item>> {
-    let Some(who) = profile::onlooker(data_dir)? else { return Ok(items) };
-    let records = files::records_in(data_dir);
-    let index = Store::at(&records).with_index(files::index_in(data_dir, &records)).index()?;
-    let hidden = unseen(&who, index.entries().iter().map(crate::record::Entry::saved));
-    Ok(items.into_iter().filter(|i| !i.report || !hidden.contains(&i.exam())).collect())
+pub(crate) struct Blind(HashSet<String>);
+
+impl Blind {
+    /// As it is now, by the readings in the folder `records`.
+    pub(crate) fn now(data_dir: &Path, records: &Path) -> Result<Self> {
+        let Some(who) = profile::onlooker(data_dir)? else { return Ok(Self(HashSet::new())) };
+        let index = Store::at(records).with_index(files::index_in(data_dir, records)).index()?;
+        Ok(Self(unseen(&who, index.entries().iter().map(crate::record::Entry::saved))))
+    }
+
+    /// Whether nothing of it may be shown.
+    pub(crate) fn hides(&self, item: &Item) -> bool {
+        item.report && self.0.contains(&item.exam())
+    }
 }
 
 fn outbox(data_dir: &Path, a: &OutboxArgs, out: &mut dyn Write) -> Done {
@@ -322,8 +357,9 @@ fn outbox(data_dir: &Path, a: &OutboxArgs, out: &mut dyn Write) -> Done {
     if a.clear_stored {
         told(out, &format!("Taken off the list: {}", outbox.clear_stored()?))?;
     }
-    let (items, faults) = outbox.items()?;
-    let items = seen(data_dir, items)?;
+    let (mut items, faults) = outbox.items()?;
+    let blind = Blind::now(data_dir, &files::records_in(data_dir))?;
+    items.retain(|i| !blind.hides(i));
     if a.json {
         let text =
             serde_json::to_string_pretty(&items).map_err(|e| Error::new(ErrorKind::Format, "the outbox cannot be written").caused_by(e))?;

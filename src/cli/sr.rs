@@ -16,7 +16,7 @@ use crate::guideline::capital;
 use crate::interchange::sr::{self, Document, Identity, OurReport, StoredImages, Template, others, scanner};
 use crate::load::StoredFile;
 use crate::load::scan::scan;
-use crate::record::{Onlooker, ReadingRecord, study_key, unseen};
+use crate::record::{Onlooker, ReadingRecord, Store, study_key, unseen};
 use crate::review::{ExamReview, exams, not_standing};
 
 /// What of a structured report.
@@ -90,7 +90,10 @@ struct Saved {
 
 impl Saved {
     fn load(folder: &Path) -> Result<Self> {
-        let store = profile::store(folder)?;
+        Self::of(&profile::store(folder)?)
+    }
+
+    fn of(store: &Store) -> Result<Self> {
         let (stored, mut damaged) = store.load()?;
         let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
         let (steps, more) = store.reviews()?;
@@ -112,6 +115,30 @@ impl Saved {
 
 fn stored_files(folder: &Path) -> Result<Vec<StoredFile>> {
     Ok(scan(folder, &mut |_| ControlFlow::Continue(()))?.exams.into_iter().flat_map(|e| e.files).collect())
+}
+
+/// The reports of the exams that `files` belong to, with identity, of readings that this workstation's reader may see; and why
+/// there is none of an exam that has readings.
+pub(crate) fn reports(data_dir: &Path, records: &Path, files: &[StoredFile]) -> Result<(Vec<sr::Written>, Vec<String>)> {
+    let saved = Saved::of(&profile::store_in(data_dir, records)?)?;
+    let images = StoredImages::of(files);
+    let (shelf, _) = tables::shelf(&[])?;
+    let cases = Caseload::reviewed(saved.records.clone(), &saved.told, &not_standing(&saved.reviews));
+    let here = |uid: &String| files.iter().any(|f| f.facts().study_instance_uid.as_ref() == Some(uid));
+    let (mut written, mut left_out) = (Vec::new(), Vec::new());
+    let exams = cases.women.iter().flat_map(|w| &w.exams);
+    for exam in exams.filter(|e| e.readings.iter().any(|r| r.study_instance_uid.as_ref().is_some_and(here))) {
+        let (reviews, signers) = (&saved.reviews, &saved.signers);
+        match sr::of_exam(&sr::Request { exam, reviews, signers, shelf: &shelf, images: &images, identity: Identity::Shown }) {
+            Ok(report) => {
+                left_out.extend(report.left_out.iter().cloned());
+                written.push(report);
+            }
+            Err(e) => left_out.push(e.message()),
+        }
+    }
+    left_out.extend(saved.damaged.iter().map(|e| format!("not a record: {}", e.message())));
+    Ok((written, left_out))
 }
 
 fn write(args: &SrWriteArgs, out: &mut dyn Write) -> Done {

@@ -260,8 +260,8 @@ impl World for Worker {
             }
             Effect::Archive(ArchiveEffect::Receive(yes)) => self.receive(yes, ctx),
             Effect::Archive(effect) => {
-                let (data_dir, shared) = (self.data_dir.clone(), self.archive.clone());
-                self.spawn(ctx, move |answer| archive::carry_out(effect, &data_dir, &shared, answer));
+                let (data_dir, records, shared) = (self.data_dir.clone(), self.records.clone(), self.archive.clone());
+                self.spawn(ctx, move |answer| archive::carry_out(effect, &data_dir, &records, &shared, answer));
             }
             Effect::KeepDraft(draft) => self.keeper.keep(*draft),
             Effect::DiscardDraft(draft) => self.keeper.discard(*draft),

@@ -84,12 +84,10 @@ pub enum ArchiveEffect {
     Load,
     /// Test the link to each of these.
     Test(Vec<String>),
-    /// Queue these files for an archive, and send what waits.
+    /// Queue these files and the saved readings of their exam for an archive, and send what waits.
     Send {
         /// The files of the exam.
         files: Vec<std::path::PathBuf>,
-        /// Its Study Instance UID, whose readings go with it.
-        study: Option<String>,
         /// The archive.
         to: String,
     },
@@ -257,7 +255,6 @@ impl Session {
 
     pub(super) fn act_on_archive(&mut self, action: ArchiveAction) -> Vec<Effect> {
         let files = self.files_to_send();
-        let study = self.exam().and_then(|e| e.files.iter().find_map(|f| f.facts.study_instance_uid.clone()));
         let page = &mut self.archive;
         let chosen = page.chosen().map(str::to_owned);
         let effect = match (action, chosen) {
@@ -291,7 +288,7 @@ impl Session {
             }
             (ArchiveAction::SendExam, Some(to)) if !page.sending && !files.is_empty() => {
                 page.begin_sending();
-                Some(ArchiveEffect::Send { files, study, to })
+                Some(ArchiveEffect::Send { files, to })
             }
             (ArchiveAction::SendWaiting, _) if !page.sending => {
                 page.begin_sending();

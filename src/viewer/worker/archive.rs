@@ -7,8 +7,8 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use super::PROGRESS_EVERY;
-use crate::archive::{ArchiveSettings, Fetched, Outbox, Pass, Question, Receiver, Sender};
-use crate::cli::archive::seen;
+use crate::archive::{ArchiveSettings, Fetched, Item, Outbox, Pass, Question, Receiver, Sender};
+use crate::cli::archive::{Blind, queue_reports};
 use crate::error::Result;
 use crate::viewer::action::Action;
 use crate::viewer::session::{ArchiveAction as Tell, ArchiveEffect, SetUp};
@@ -25,10 +25,10 @@ pub(super) struct Shared {
 }
 
 /// Carries out one effect but that of the receiver, which lives with the worker.
-pub(super) fn carry_out(effect: ArchiveEffect, data_dir: &Path, shared: &Shared, answer: &dyn Fn(Action)) {
+pub(super) fn carry_out(effect: ArchiveEffect, data_dir: &Path, records: &Path, shared: &Shared, answer: &dyn Fn(Action)) {
     let tell = |t: Tell| answer(Action::Archive(t));
     match effect {
-        ArchiveEffect::Load => tell(Tell::Loaded(set_up(data_dir).map_err(|e| e.to_string()))),
+        ArchiveEffect::Load => tell(Tell::Loaded(set_up(data_dir, records).map_err(|e| e.to_string()))),
         ArchiveEffect::Test(names) => {
             for name in names {
                 let outcome = ArchiveSettings::load(data_dir).and_then(|s| s.test(&name));
@@ -36,25 +36,25 @@ pub(super) fn carry_out(effect: ArchiveEffect, data_dir: &Path, shared: &Shared,
                 tell(Tell::Tested(name, outcome.unwrap_or_else(|e| e.message()), well));
             }
         }
-        ArchiveEffect::Send { files, study, to } => match queue(&files, study.as_deref(), &to, data_dir) {
+        ArchiveEffect::Send { files, to } => match queue(&files, &to, data_dir, records) {
             Ok(left_out) => {
                 if !left_out.is_empty() {
                     answer(Action::Tell(format!("Not queued: {}", left_out.join("; "))));
                 }
-                send(data_dir, shared, &tell);
+                send(data_dir, records, shared, &tell);
             }
             Err(e) => tell(Tell::Sent(e.message())),
         },
-        ArchiveEffect::SendWaiting => send(data_dir, shared, &tell),
+        ArchiveEffect::SendWaiting => send(data_dir, records, shared, &tell),
         ArchiveEffect::Retry => match Outbox::of(data_dir).retry(|_| true) {
-            Ok(_) => send(data_dir, shared, &tell),
+            Ok(_) => send(data_dir, records, shared, &tell),
             Err(e) => tell(Tell::Sent(e.message())),
         },
         ArchiveEffect::ClearStored => {
             if let Err(e) = Outbox::of(data_dir).clear_stored() {
                 answer(Action::Tell(e.message()));
             }
-            show_outbox(data_dir, &tell);
+            show_outbox(data_dir, records, &tell);
         }
         ArchiveEffect::Find(at, patient, name) => {
             let question = Question { patient, name, ..Question::default() };
@@ -79,31 +79,41 @@ pub(super) fn receive(data_dir: &Path, tell: impl Fn(Action) + Send + Sync + 'st
     Ok((receiver, words))
 }
 
-fn set_up(data_dir: &Path) -> Result<SetUp> {
+fn set_up(data_dir: &Path, records: &Path) -> Result<SetUp> {
     let settings = ArchiveSettings::load(data_dir)?;
     Ok(SetUp {
         archives: settings.names().map(str::to_owned).collect(),
         received: settings.received(data_dir),
         title: settings.title,
-        outbox: seen(data_dir, Outbox::of(data_dir).items()?.0)?,
+        outbox: outbox(data_dir, records)?,
     })
 }
 
-fn show_outbox(data_dir: &Path, tell: &dyn Fn(Tell)) {
-    if let Ok(items) = Outbox::of(data_dir).items().and_then(|(items, _)| seen(data_dir, items)) {
+/// The outbox as this reader may see it.
+fn outbox(data_dir: &Path, records: &Path) -> Result<Vec<Item>> {
+    let (mut items, _) = Outbox::of(data_dir).items()?;
+    let blind = Blind::now(data_dir, records)?;
+    items.retain(|i| !blind.hides(i));
+    Ok(items)
+}
+
+fn show_outbox(data_dir: &Path, records: &Path, tell: &dyn Fn(Tell)) {
+    if let Ok(items) = outbox(data_dir, records) {
         tell(Tell::Outbox(items));
     }
 }
 
-/// Queues the files of an exam; what could not be queued comes back in words.
-fn queue(files: &[PathBuf], _study: Option<&str>, to: &str, data_dir: &Path) -> Result<Vec<String>> {
+/// Queues the files of an exam and the reports of its saved readings; what could not be queued comes back in words.
+fn queue(files: &[PathBuf], to: &str, data_dir: &Path, records: &Path) -> Result<Vec<String>> {
     let outbox = Outbox::of(data_dir);
     ArchiveSettings::load(data_dir)?.place(to)?;
-    Ok(files.iter().filter_map(|path| outbox.add(path, to, false).err()).map(|e| e.message()).collect())
+    let mut left_out: Vec<String> = files.iter().filter_map(|path| outbox.add(path, to, false).err()).map(|e| e.message()).collect();
+    left_out.extend(queue_reports(data_dir, records, files, to)?.1);
+    Ok(left_out)
 }
 
 /// Sends what waits, and tries again while the window is open and something still waits.
-fn send(data_dir: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
+fn send(data_dir: &Path, records: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
     let own = shared.sending.fetch_add(1, Ordering::SeqCst) + 1;
     let wanted = || shared.sending.load(Ordering::SeqCst) == own;
     let mut sender = match ArchiveSettings::load(data_dir) {
@@ -111,16 +121,16 @@ fn send(data_dir: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
         Err(e) => return tell(Tell::Sent(e.message())),
     };
     while wanted() {
-        show_outbox(data_dir, tell);
+        show_outbox(data_dir, records, tell);
         let mut told = Instant::now();
         let pass = sender.pass(&mut |_| {
             if told.elapsed() >= PROGRESS_EVERY {
                 told = Instant::now();
-                show_outbox(data_dir, tell);
+                show_outbox(data_dir, records, tell);
             }
             ControlFlow::Continue(())
         });
-        show_outbox(data_dir, tell);
+        show_outbox(data_dir, records, tell);
         let next = pass.as_ref().ok().and_then(|p| p.next);
         let again = next.map_or_else(String::new, |n| format!(" The next try is in {} s.", n.as_secs().max(1)));
         tell(Tell::Sent(pass.map_or_else(|e| e.message(), |p| words(&p)) + &again));

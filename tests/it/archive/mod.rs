@@ -1,5 +1,6 @@
 //! The archive link against itself and against servers made of `dicom-ul`, all on this machine, each at a port of its own.
 
+mod blind;
 mod hostile;
 mod outbox;
 mod web;

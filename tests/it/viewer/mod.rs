@@ -1,6 +1,7 @@
 //! The window: its session without drawing, its screens, and driven by label.
 
 mod agreement;
+mod archive;
 mod cine;
 mod display;
 mod drive;

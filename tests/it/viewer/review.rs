@@ -16,7 +16,7 @@ use osspan::viewer::session::{FrameKey, ReviewAction as Do, SaveState, Sight};
 
 use super::drive::{Window, label, sample, wait, window_on};
 
-fn sit_down(dir: &Path, name: &str, reader: &str, role: Role) -> Window {
+pub(super) fn sit_down(dir: &Path, name: &str, reader: &str, role: Role) -> Window {
     let mut h = window_on(&dir.join("shared"), &dir.join(name));
     h.state_mut().act(vec![
         Action::TypeReader(reader.into()),
@@ -29,7 +29,7 @@ fn sit_down(dir: &Path, name: &str, reader: &str, role: Role) -> Window {
 }
 
 /// Reads a frame of visit 2 and saves.
-fn read(h: &mut Window, edge: PxPoint, body: PxPoint) {
+pub(super) fn read(h: &mut Window, edge: PxPoint, body: PxPoint) {
     let key = FrameKey { path: sample().join("visit-2/frame-1.dcm"), number: 1 };
     h.state_mut().act(vec![Action::GoTo(key.clone())]);
     h.run();
@@ -51,7 +51,7 @@ fn read(h: &mut Window, edge: PxPoint, body: PxPoint) {
 }
 
 /// Everything that a page says, to eyes or to a screen reader.
-fn said(h: &Window) -> String {
+pub(super) fn said(h: &Window) -> String {
     let nodes = h.query_all_by(|_| true).map(|n| {
         let node = n.accesskit_node();
         format!("{} {}", node.label().unwrap_or_default(), node.value().unwrap_or_default())
