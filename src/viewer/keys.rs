@@ -478,6 +478,15 @@ mod tests {
     }
 
     #[test]
+    fn every_page_has_the_key_that_it_names() {
+        let all = bindings();
+        for page in Page::ALL {
+            let leads = |b: &Binding| matches!(b.action, Action::ShowPage(p) if p == page) && b.shown == page.key();
+            assert!(all.iter().any(leads), "{page:?}");
+        }
+    }
+
+    #[test]
     fn keys_find_their_actions() {
         let all = bindings();
         let find = |key, with| action_for(&all, Page::Reading, key, with, false);
