@@ -79,16 +79,20 @@ impl Outcome {
             Self::NotYet { why: None } => "not yet: waiting to be sent".into(),
             Self::NotYet { why: Some(why) } => format!("not yet: {why}"),
             Self::Trying { since } => {
-                format!(
-                    "not yet: a try that began {since} has not ended; whether the archive has it is not known, and it will be sent again"
-                )
+                let since = minute(since);
+                format!("not yet: a try of {since} has not ended; whether the archive has it is not known, and it will be sent again")
             }
-            Self::Stored { at } => format!("stored, said the archive {at}"),
-            Self::StoredWithWarning { at, said } => format!("stored with a warning, said the archive {at}: {said}"),
-            Self::Refused { at, said } => format!("REFUSED by the archive {at}: {said}"),
-            Self::Withheld { at, why } => format!("NOT SENT, {at}: {why}"),
+            Self::Stored { at } => format!("stored, said the archive {}", minute(at)),
+            Self::StoredWithWarning { at, said } => format!("stored with a warning, said the archive {}: {said}", minute(at)),
+            Self::Refused { at, said } => format!("REFUSED by the archive {}: {said}", minute(at)),
+            Self::Withheld { at, why } => format!("NOT SENT, {}: {why}", minute(at)),
         }
     }
+}
+
+/// A time to the minute, for people.
+fn minute(at: &str) -> String {
+    at.get(..16).unwrap_or(at).replace('T', " ")
 }
 
 /// One object and one archive.

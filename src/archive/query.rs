@@ -89,11 +89,15 @@ impl Found {
     /// One line of a list, for whoever asked.
     #[must_use]
     pub fn line(&self) -> String {
-        let date = self.date.as_deref().unwrap_or("no date");
+        // Dates and names as they are stored, put as people write them.
+        let date = self
+            .date
+            .as_deref()
+            .map_or_else(|| "no date".to_owned(), |d| Date::strptime("%Y%m%d", d).map_or_else(|_| d.to_owned(), |d| d.to_string()));
         let objects = self.objects.map_or_else(|| "number of objects not said".to_owned(), |n| format!("{n} objects"));
-        let mut parts = vec![date.to_owned()];
+        let mut parts = vec![date];
         parts.extend(self.patient.clone());
-        parts.extend(self.name.clone());
+        parts.extend(self.name.as_deref().map(|n| n.split('^').filter(|p| !p.is_empty()).collect::<Vec<_>>().join(", ")));
         parts.extend(self.description.clone());
         if !self.modalities.is_empty() {
             parts.push(self.modalities.join("/"));

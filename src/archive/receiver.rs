@@ -227,7 +227,7 @@ fn listen(listener: &TcpListener, house: &Arc<House>) {
         let spawned = std::thread::Builder::new().name(format!("receiver {id}")).spawn(move || {
             let registered = Registered { house: &inside, id };
             if let Err(e) = serve(tcp, from, waiting, registered.house) {
-                (inside.tell)(Event::Broken { why: format!("a connection from {from} ended: {}", e.message()) });
+                (inside.tell)(Event::Broken { why: format!("from {from}: {}", e.message()) });
             }
         });
         if spawned.is_err() {

@@ -5,8 +5,9 @@ use egui::{RichText, ScrollArea, Ui, vec2};
 use super::context::{chip, choices, field};
 use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
 use crate::archive::Outcome;
+use crate::record::Patient;
 use crate::viewer::action::Action;
-use crate::viewer::session::{ArchiveAction as Do, Asked, Session};
+use crate::viewer::session::{ArchiveAction as Do, Asked, Session, dates};
 use crate::viewer::theme::{Theme, size};
 
 /// Width of the parts at both sides, as a share of the window.
@@ -67,6 +68,11 @@ fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         plain(ui, format!("{name}: {words}"), if *well { theme.text } else { theme.warn });
     }
     ui.add_space(4.0);
+    if let Some(exam) = session.exam() {
+        let date = exam.context.exam_date.map_or_else(|| "no date".to_owned(), dates::show);
+        let whose = super::strip::record_patient_words(&Patient::from(&exam.patient));
+        plain(ui, format!("Open exam: {date} · {whose}"), theme.text);
+    }
     let files = session.files_to_send().len();
     let text = match (page.chosen(), files) {
         (None, _) => "Choose an archive first".to_owned(),
@@ -76,6 +82,7 @@ fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
     if main_button(ui, theme, page.chosen().is_some() && files > 0 && !page.sending(), &text) {
         actions.push(Do::SendExam.into());
     }
+    plain(ui, "Its images go, and its saved readings that you may see as a structured report, with identity.", theme.quiet);
     if page.sending() {
         plain(ui, "Sending", theme.lead);
     }
@@ -93,15 +100,19 @@ fn outbox(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     let (stored, waiting) = (count(Outcome::is_stored), count(Outcome::is_open));
     let refused = items.len() - stored - waiting;
     ui.label(heavy("Outbox", size::FINDING, theme.text));
+    if items.is_empty() {
+        plain(ui, "Nothing is in it.", theme.quiet);
+        return;
+    }
     plain(ui, format!("Stored: {stored} · not yet: {waiting} · refused or not sent: {refused}"), theme.text);
     choices(ui, |ui| {
-        if ui.add_enabled(waiting > 0 && !page.sending(), egui::Button::new("Send what waits")).clicked() {
+        if waiting > 0 && ui.add_enabled(!page.sending(), egui::Button::new("Send what waits")).clicked() {
             actions.push(Do::SendWaiting.into());
         }
-        if ui.add_enabled(refused > 0 && !page.sending(), egui::Button::new("Try the refused again")).clicked() {
+        if refused > 0 && ui.add_enabled(!page.sending(), egui::Button::new("Try the refused again")).clicked() {
             actions.push(Do::Retry.into());
         }
-        if ui.add_enabled(stored > 0 && !page.sending(), egui::Button::new("Take stored ones off the list")).clicked() {
+        if stored > 0 && ui.add_enabled(!page.sending(), egui::Button::new("Take stored ones off the list")).clicked() {
             actions.push(Do::ClearStored.into());
         }
     });
@@ -164,7 +175,7 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         });
     }
     if let Some(words) = page.fetched() {
-        plain(ui, format!("Fetched and opened. {words}"), theme.text);
+        plain(ui, words, theme.text);
     }
     let Some((found, more)) = page.found() else { return };
     rule(ui, theme);

@@ -344,7 +344,13 @@ impl Session {
                 page.fetching = None;
                 match result {
                     Ok((words, folder)) => {
-                        page.fetched = Some(words);
+                        let study = folder.file_name().map(|n| n.to_string_lossy().into_owned());
+                        // Opened beside itself each frame would be there twice.
+                        if study.is_some() && self.exams.iter().any(|e| e.study() == study.as_deref()) {
+                            self.archive.fetched = Some(format!("{words}. This exam is open already, and is not opened again."));
+                            return Vec::new();
+                        }
+                        self.archive.fetched = Some(format!("{words}. It is open now: F2."));
                         return self.open(vec![folder]);
                     }
                     Err(why) => page.fault = Some(why),

@@ -171,7 +171,7 @@ fn fetch(from: &str, study: &str, data_dir: &Path, stop: &AtomicBool, tell: &dyn
         }
         if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     })?;
-    let mut text = format!("Objects: {arrived}");
+    let mut text = format!("Objects fetched: {arrived}");
     if known > 0 {
         text.push_str(&format!(" ({known} were here already)"));
     }
