@@ -20,6 +20,8 @@ pub struct Sender {
     settings: ArchiveSettings,
     outbox: Outbox,
     waits: HashMap<String, Wait>,
+    /// Passes in a row in which nothing was stored.
+    barren: u32,
 }
 
 /// An archive that did not answer.
@@ -101,10 +103,19 @@ impl Batch<'_, '_> {
         self.keep(item)
     }
 
-    fn withheld(&mut self, item: &mut Item, why: String) -> std::result::Result<(), Halt> {
-        item.outcome = Outcome::Withheld { at: files::now(), why };
-        self.pass.refused += 1;
-        self.keep(item)
+    /// Whether an object is still what was queued; where it is not, that is kept. Asked right before it is sent, since all of it
+    /// has to be read for that.
+    pub(super) fn unchanged(&mut self, item: &mut Item, object: &Object) -> std::result::Result<bool, Halt> {
+        match object.digest() {
+            Ok(digest) if digest == item.digest => Ok(true),
+            Ok(_) => {
+                let why = "the file was changed after it was queued; queue it again".into();
+                item.outcome = Outcome::Withheld { at: files::now(), why };
+                self.pass.refused += 1;
+                self.keep(item).map(|()| false)
+            }
+            Err(e) => self.not_yet(item, &e).map(|()| false),
+        }
     }
 
     fn keep(&mut self, item: &Item) -> std::result::Result<(), Halt> {
@@ -117,7 +128,7 @@ impl Sender {
     /// A sender for the outbox of a data folder.
     #[must_use]
     pub fn new(settings: ArchiveSettings, data_dir: &Path) -> Self {
-        Self { settings, outbox: Outbox::of(data_dir), waits: HashMap::new() }
+        Self { settings, outbox: Outbox::of(data_dir), waits: HashMap::new(), barren: 0 }
     }
 
     /// Tries everything that waits and whose archive is not to be left alone for now. Of one object that cannot be read the
@@ -159,9 +170,10 @@ impl Sender {
         }
         let still: Vec<Item> = self.outbox.items()?.0.into_iter().filter(|i| i.outcome.is_open()).collect();
         pass.waiting = still.len();
-        let waits = still
-            .iter()
-            .map(|i| self.waits.get(&i.to).map_or(self.settings.patience.wait(1), |w| w.until.saturating_duration_since(Instant::now())));
+        self.barren = if pass.stored > 0 { 0 } else { self.barren.saturating_add(1) };
+        let otherwise = self.settings.patience.wait(self.barren.max(1));
+        let left = |i: &Item| self.waits.get(&i.to).map_or(otherwise, |w| w.until.saturating_duration_since(Instant::now()));
+        let waits = still.iter().map(left);
         pass.next = waits.min();
         Ok(pass)
     }
@@ -171,9 +183,8 @@ impl Sender {
         let place = self.settings.place(name).map_err(Halt::Link)?;
         let mut ready: VecDeque<(Item, Object)> = VecDeque::new();
         for mut item in items {
-            match Object::open(&item.file).and_then(|o| Ok((o.digest()?, o))) {
-                Ok((digest, object)) if digest == item.digest => ready.push_back((item, object)),
-                Ok(_) => batch.withheld(&mut item, "the file was changed after it was queued; queue it again".into())?,
+            match Object::open(&item.file) {
+                Ok(object) => ready.push_back((item, object)),
                 // It may lie on a disk that is not connected.
                 Err(e) => batch.not_yet(&mut item, &e)?,
             }
@@ -200,6 +211,9 @@ fn over_network(link: &Link<'_>, mut ready: VecDeque<(Item, Object)>, batch: &mu
             }
         };
         while let Some((mut item, object)) = ready.pop_front_if(|r| sending.covers(&r.1)) {
+            if !batch.unchanged(&mut item, &object)? {
+                continue;
+            }
             let done = batch.trying(&mut item).and_then(|()| match sending.store(&object) {
                 Ok(said) => {
                     let later = said.meaning == Meaning::Later;

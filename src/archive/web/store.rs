@@ -33,9 +33,15 @@ pub(in super::super) fn store(
         while let Some((mut item, object)) = ready.pop_front_if(|(_, o)| {
             o.study == study && some.len() < MOST_AT_ONCE && (some.is_empty() || bytes + length(o) <= MOST_BYTES_AT_ONCE)
         }) {
+            if !batch.unchanged(&mut item, &object)? {
+                continue;
+            }
             bytes += length(&object);
             batch.trying(&mut item)?;
             some.push((item, object));
+        }
+        if some.is_empty() {
+            continue;
         }
         let said = post(&client, &study, some.iter().map(|s| &s.1));
         let answer = match said {
