@@ -1,5 +1,6 @@
 //! Calling an archive on the DICOM network: C-ECHO, C-STORE, C-FIND and C-GET (PS3.4 annexes A, B and C, PS3.7 section 9).
 
+use std::collections::HashSet;
 use std::ops::ControlFlow;
 use std::time::{Duration, Instant};
 
@@ -10,9 +11,9 @@ use dicom_transfer_syntax_registry::entries;
 
 use super::association::{Association, MOST_CONTEXTS, Next, Wanted};
 use super::command::{self, Command, Meaning, Verb};
-use super::inbox::Inbox;
+use super::inbox::{Arrived, Inbox};
 use super::object::{CLASSES, Object, is_report};
-use super::query::{Answer, Fetched, Found, MOST_FOUND, Question};
+use super::query::{Answer, Fetched, Found, MOST_FOUND, MOST_OBJECTS, Question};
 use super::settings::{DicomArchive, Patience};
 use super::wire::{Wire, link};
 use super::{taking, tls};
@@ -115,6 +116,9 @@ impl Link<'_> {
 
     /// Fetches the objects of a study into `inbox`. `progress` is told how many have come and how many are left, and may stop
     /// it; what came until then is kept.
+    ///
+    /// Some archives look at the first transfer syntax that was agreed for a sort of object and at no other, and then cannot
+    /// send what they hold in another. What they could not send is asked for again, one syntax at a time.
     pub(super) fn get(
         &self,
         study: &str,
@@ -122,36 +126,62 @@ impl Link<'_> {
         most: u64,
         progress: &mut dyn FnMut(usize, Option<u16>) -> ControlFlow<()>,
     ) -> Result<Fetched> {
+        let mut get = Get { study, inbox, most, progress, fetched: Fetched::default(), seen: HashSet::new() };
+        let end = self.round(&mut get, receivable())?;
+        let wanted = get.seen.len() + usize::from(end.failed);
+        for syntax in compressed() {
+            if get.seen.len() >= wanted {
+                break;
+            }
+            match self.round(&mut get, in_one(syntax)) {
+                Ok(_) => {}
+                // Nothing of it in this syntax, or the syntax is not known there.
+                Err(e) if matches!(e.kind(), ErrorKind::Unsupported) => {}
+                Err(e) => {
+                    get.fetched.failed.push(e.message());
+                    break;
+                }
+            }
+        }
+        let left = wanted.saturating_sub(get.seen.len());
+        if left > 0 {
+            get.fetched.failed.push(format!("the archive could not send {left} objects: {}", end.words));
+        } else if end.refused {
+            get.fetched.failed.push(end.words);
+        }
+        Ok(get.fetched)
+    }
+
+    /// One request for the study with these ways to receive.
+    fn round(&self, get: &mut Get<'_>, receive: Vec<Wanted>) -> Result<End> {
         let class = uids::STUDY_ROOT_QUERY_RETRIEVE_INFORMATION_MODEL_GET;
         let mut all = vec![wanted(class)];
-        all.extend(receivable());
+        all.extend(receive);
         let mut association = self.open(&all)?;
         let context = first(&association, class)?;
         let layout = layout_of(&association, context);
         association.send(context, &Command::ask(Verb::GetAsked, class, 1, true))?;
-        let question = Question { study: Some(study.to_owned()), ..Question::default() };
+        let question = Question { study: Some(get.study.to_owned()), ..Question::default() };
         association.send_data(context, &mut level_and_study(&question, layout)?.as_slice())?;
-        let mut fetched = Fetched::default();
-        let mut left = None;
+        let (mut left, before) = (None, get.fetched.arrived);
         loop {
-            if progress(fetched.arrived, left).is_break() {
+            if (get.progress)(get.fetched.arrived, left).is_break() {
                 association.abort();
-                return Err(Error::new(ErrorKind::Usage, "the fetch was stopped").found(format!("{} objects came before", fetched.arrived)));
+                let came = format!("{} objects came before", get.fetched.arrived);
+                return Err(Error::new(ErrorKind::Usage, "the fetch was stopped").found(came));
             }
             let (id, said) = match association.next(self.patience.answer())? {
                 Next::Command(id, said) => (id, said),
                 Next::Released => return Err(link("the archive ended the association before the end of the exam")),
             };
             match said.verb() {
-                Verb::StoreAsked => match taking::take(&mut association, id, &said, inbox, most)? {
-                    Ok(arrived) => {
-                        fetched.arrived += 1;
-                        fetched.known += usize::from(arrived.known);
-                        if arrived.differs || arrived.unreadable.is_some() {
-                            fetched.notes.push(arrived.words());
-                        }
-                    }
-                    Err(e) => fetched.failed.push(e.message()),
+                Verb::StoreAsked if get.seen.len() >= MOST_OBJECTS => {
+                    association.abort();
+                    return Err(Error::new(ErrorKind::Limit, "the exam has too many objects").expected(format!("at most {MOST_OBJECTS}")));
+                }
+                Verb::StoreAsked => match taking::take(&mut association, id, &said, get.inbox, get.most)? {
+                    Ok(arrived) => get.take(&arrived),
+                    Err(e) => get.fetched.failed.push(e.message()),
                 },
                 Verb::GetAnswered => {
                     if said.has_data() {
@@ -163,7 +193,13 @@ impl Link<'_> {
                         continue;
                     }
                     association.release();
-                    return ended(fetched, status, &said);
+                    let failed = said.get(tags::NUMBER_OF_FAILED_SUBOPERATIONS).unwrap_or(0);
+                    let words = fetch_words(status, &said);
+                    let refused = !matches!(command::meaning(status), Meaning::Success | Meaning::Warning);
+                    if refused && failed == 0 && get.fetched.arrived == before {
+                        return Err(link("the archive did not send the exam").found(words));
+                    }
+                    return Ok(End { failed, words, refused });
                 }
                 _ => return Err(Error::new(ErrorKind::Format, "the archive does not keep to the protocol").expected("an object")),
             }
@@ -171,20 +207,39 @@ impl Link<'_> {
     }
 }
 
-/// The end of a fetch, by the archive's own numbers.
-fn ended(mut fetched: Fetched, status: u16, said: &Command) -> Result<Fetched> {
-    let failed = said.get(tags::NUMBER_OF_FAILED_SUBOPERATIONS).unwrap_or(0);
-    if failed > 0 && fetched.failed.len() < usize::from(failed) {
-        fetched.failed.push(format!("the archive could not send {failed} objects: {}", said_words(status, said)));
-    }
-    match command::meaning(status) {
-        Meaning::Success | Meaning::Warning => Ok(fetched),
-        _ if fetched.arrived > 0 => {
-            fetched.failed.push(said_words(status, said));
-            Ok(fetched)
+/// A fetch that is under way.
+struct Get<'a> {
+    study: &'a str,
+    inbox: &'a Inbox,
+    most: u64,
+    progress: &'a mut dyn FnMut(usize, Option<u16>) -> ControlFlow<()>,
+    fetched: Fetched,
+    /// SOP Instance UIDs that have come.
+    seen: HashSet<String>,
+}
+
+impl Get<'_> {
+    fn take(&mut self, arrived: &Arrived) {
+        if self.seen.insert(arrived.instance.clone()) {
+            self.fetched.arrived += 1;
+            self.fetched.known += usize::from(arrived.known);
+            if arrived.differs || arrived.unreadable.is_some() {
+                self.fetched.notes.push(arrived.words());
+            }
         }
-        _ => Err(link("the archive did not send the exam").found(said_words(status, said))),
     }
+}
+
+/// How a request for a study ended, by the archive's own numbers.
+struct End {
+    failed: u16,
+    words: String,
+    refused: bool,
+}
+
+/// Statuses of C-GET (PS3.4 table C.4-3); B000 is not what it is of C-STORE.
+fn fetch_words(status: u16, said: &Command) -> String {
+    if status == 0xB000 { "it says that not all of it could be sent (status B000)".into() } else { said_words(status, said) }
 }
 
 /// An association that objects are sent over.
@@ -261,19 +316,22 @@ fn layout_of(association: &Association, context: u8) -> Layout {
     syntax.unwrap_or(IMPLICIT_LE).layout
 }
 
+/// The transfer syntaxes that this program reads and that an archive cannot make out of others without a decoder.
+fn compressed() -> impl Iterator<Item = &'static str> + Clone {
+    syntax::ALL.iter().filter(|s| !matches!(s.coding, Coding::Native | Coding::Other)).map(|s| s.uid)
+}
+
+/// Images in one compressed syntax and in no other.
+fn in_one(uid: &str) -> Vec<Wanted> {
+    let images = CLASSES.iter().filter(|c| !is_report(c));
+    images.map(|c| Wanted { class: (*c).to_owned(), syntaxes: vec![uid.to_owned()], to_receive: true }).collect()
+}
+
 /// One context for what is not compressed, which an archive may turn into another such syntax without loss, and one for each
 /// compressed syntax, so that it is sent as it is stored.
 fn receivable() -> Vec<Wanted> {
-    let compressed = syntax::ALL.iter().filter(|s| !matches!(s.coding, Coding::Native | Coding::Other)).map(|s| s.uid);
-    let mut all = Vec::new();
-    for class in CLASSES {
-        all.push(Wanted { to_receive: true, ..wanted(class) });
-    }
-    for class in CLASSES.iter().filter(|c| !is_report(c)) {
-        for uid in compressed.clone() {
-            all.push(Wanted { class: (*class).to_owned(), syntaxes: vec![uid.to_owned()], to_receive: true });
-        }
-    }
+    let mut all: Vec<Wanted> = CLASSES.iter().map(|c| Wanted { to_receive: true, ..wanted(c) }).collect();
+    all.extend(compressed().flat_map(in_one));
     all
 }
 

@@ -7,6 +7,9 @@ use crate::error::{Error, ErrorKind, Result};
 /// Most exams that one question brings back.
 pub const MOST_FOUND: usize = 500;
 
+/// Most objects in one exam.
+pub(super) const MOST_OBJECTS: usize = 100_000;
+
 /// What exams are looked for. Everything that is given must hold.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Question {

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import highdicom
 import pydicom
+from pydicom.uid import ExplicitVRLittleEndian, RLELossless
 
 from _probe import ROOT, report
 from _site import Desk, Servers, free_port
@@ -33,7 +34,7 @@ def held_in(sr):
 
     def walk(item):
         text = str(item.get("TextValue", ""))
-        if text.startswith('{"schema":"osspan-reading'):
+        if "osspan-reading/" in text[:80]:
             found.append(json.loads(text))
         for inner in item.get("ContentSequence", []):
             walk(inner)
@@ -48,15 +49,18 @@ def way(work, servers):
     base.mkdir()
     config.write_text(f"NetworkTCPPort = {at_archive}\nMaxPDUSize = 16384\nMaxAssociations = 16\nHostTable BEGIN\nHostTable END\n"
                       f"VendorTable BEGIN\nVendorTable END\nAETable BEGIN\nARCHIVE {base} RW (200, 1024mb) ANY\nAETable END\n")
-    servers.start(at_archive, "dcmqrscp", "-c", config)
+    # +xr: it takes run lengths as well as what is not compressed.
+    servers.start(at_archive, "dcmqrscp", "+xr", "-c", config)
     archive = f'[[archive]]\nname = "hospital"\ntitle = "ARCHIVE"\nhost = "127.0.0.1"\nport = {at_archive}\n'
     first = Desk(work / "first", f'title = "DESK1"\n[receiver]\nport = {at_scanner}\n[[caller]]\ntitle = "SCANNER"\n{archive}')
     second = Desk(work / "second", f'title = "DESK2"\n{archive}')
 
     # From the scanner.
     with first.receiving():
-        done = subprocess.run(["storescu", "-aet", "SCANNER", "-aec", "DESK1", "127.0.0.1", str(at_scanner), *sorted(VISIT.glob("*.dcm"))], capture_output=True)
-        yield done.returncode == 0, f"the scanner's exam was not taken: {done.stderr}"
+        for option, syntax in [("-xe", ExplicitVRLittleEndian), ("-xr", RLELossless)]:
+            own = [p for p in sorted(VISIT.glob("*.dcm")) if pydicom.dcmread(p, stop_before_pixels=True).file_meta.TransferSyntaxUID == syntax]
+            done = subprocess.run(["storescu", option, "-aet", "SCANNER", "-aec", "DESK1", "127.0.0.1", str(at_scanner), *own], capture_output=True)
+            yield done.returncode == 0, f"the scanner's exam was not taken: {done.stderr}"
     images = sorted((first.folder / "received").rglob("*.dcm"))
     original = {pydicom.dcmread(p, stop_before_pixels=True).SOPInstanceUID: p for p in VISIT.glob("*.dcm")}
     yield len(images) == len(original) and all(pydicom.dcmread(p) == pydicom.dcmread(original[p.stem]) for p in images), "an image arrived changed"

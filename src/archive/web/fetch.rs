@@ -3,14 +3,11 @@
 use std::ops::ControlFlow;
 
 use super::super::inbox::Inbox;
-use super::super::query::{Answer, Fetched, Found, MOST_FOUND, Question};
+use super::super::query::{Answer, Fetched, Found, MOST_FOUND, MOST_OBJECTS, Question};
 use super::super::settings::{Patience, WebArchive};
 use super::multipart::{Parts, boundary};
 use super::{Client, LONGEST_ANSWER, json, refused, unreachable};
 use crate::error::{Error, ErrorKind, Result};
-
-/// Most objects in one exam.
-const MOST_PARTS: usize = 100_000;
 
 /// Asks for one exam, any, to see whether the archive answers and lets this workstation in.
 pub(in super::super) fn test(archive: &WebArchive, patience: &Patience) -> Result<()> {
@@ -85,7 +82,7 @@ pub(in super::super) fn get(
     let reader = response.body_mut().with_config().limit(u64::MAX).reader();
     let mut parts = Parts::new(reader, &boundary);
     let mut fetched = Fetched::default();
-    for _ in 0..MOST_PARTS {
+    for _ in 0..MOST_OBJECTS {
         if progress(fetched.arrived, None).is_break() {
             return Err(Error::new(ErrorKind::Usage, "the fetch was stopped").found(format!("{} objects came before", fetched.arrived)));
         }
@@ -120,5 +117,5 @@ pub(in super::super) fn get(
             Err(e) => fetched.failed.push(e.message()),
         }
     }
-    Err(Error::new(ErrorKind::Limit, "the exam has too many objects").expected(format!("at most {MOST_PARTS}")))
+    Err(Error::new(ErrorKind::Limit, "the exam has too many objects").expected(format!("at most {MOST_OBJECTS}")))
 }

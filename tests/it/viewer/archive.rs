@@ -91,3 +91,32 @@ fn a_window_without_settings_says_how_to_make_them() {
     assert!(said(&h).contains("osspan archive settings --sample"));
     assert!(h.query_by_label("Start receiving").is_none());
 }
+
+#[test]
+fn an_archive_that_is_silent_holds_up_no_reading() {
+    let dir = tempfile::tempdir().unwrap();
+    // It takes the call and never says a word.
+    let silent = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let data = dir.path().join("one");
+    std::fs::create_dir_all(&data).unwrap();
+    let text = format!(
+        "title = \"DESK\"\n[[archive]]\nname = \"silent\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = {}\n\
+         [patience]\nsilence_s = 60\nanswer_s = 60\n",
+        silent.local_addr().unwrap().port()
+    );
+    std::fs::write(data.join("archive.toml"), text).unwrap();
+    let mut h = sit_down(dir.path(), "one", "A. First", Role::Sonographer);
+    h.key_press(Key::F9);
+    wait(&mut h, "the settings", |s| s.archive().set_up().archives.len() == 1);
+    label(&mut h, "Test the links");
+    let files = h.state().session().files_to_send().len();
+    label(&mut h, &format!("Send the open exam to silent ({files} files)"));
+    wait(&mut h, "the outbox", |s| s.archive().set_up().outbox.len() == files);
+    h.key_press(Key::F2);
+    h.run();
+    // `read` goes to a frame, marks it, states the side and waits for the saved record.
+    read(&mut h, PxPoint::new(250.7, 244.8), PxPoint::new(221.6, 271.8));
+    let page = h.state().session().archive();
+    assert!(page.testing() && page.sending(), "the archive was waited for");
+    assert!(page.set_up().outbox.iter().all(|i| i.outcome.is_open()), "nothing was said to be stored");
+}
