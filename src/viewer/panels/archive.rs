@@ -36,7 +36,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
 }
 
 fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str) -> bool {
-    let wide = vec2(ui.available_width(), 30.0);
+    let wide = vec2(ui.available_width().min(420.0), 30.0);
     // While it does nothing it is drawn as what it is: no button of the theme's strong colour.
     let button = if on {
         egui::Button::new(heavy(text, size::BODY, theme.on_button)).fill(theme.button)
