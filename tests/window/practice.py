@@ -175,7 +175,7 @@ def main():
             print(f"window: practice: {done} cases answered, learning curve drawn, marked again without a difference")
             form = assessment(window, binary, data, lead, folder, chosen.screens)
             sit(window, data, form, chosen.screens)
-            # By keys: Tab from the folder's button goes on to the passphrase and the button that signs.
+            # Signed by the command here; the window's own button does the same.
             by_command(binary, data, "assessment", "hand-in", form, "--reader", "T. Trainee")
             (answers,) = form.glob("answers-*.json")
             marked = by_command(binary, lead, "assessment", "mark", form, answers, typed=PASSPHRASE + "\n")
