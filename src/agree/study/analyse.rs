@@ -206,7 +206,8 @@ pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
     let (patients, exams, frames) = readings.counts;
     if patients < FEW_CLUSTERS {
         warnings.push(format!(
-            "Only {patients} patients: intervals over resampled patients need at least {FEW_CLUSTERS} (an assumption of this program)."
+            "Only {patients} patient{}: intervals over resampled patients need at least {FEW_CLUSTERS} (an assumption of this program).",
+            if patients == 1 { "" } else { "s" }
         ));
     }
     if readings.not_blinded_included > 0 {

@@ -96,13 +96,14 @@ fn choices_of(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
     });
     let Some(made) = a.made() else { return };
     let s = &made.study;
+    let of = |n: usize, what: &str| if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") };
     let counts = format!(
-        "{} readings by {} readers; {} frames of {} exams of {} patients.",
-        s.readings,
-        s.readers.len(),
-        s.frames,
-        s.exams,
-        s.patients
+        "{} by {}; {} of {} of {}.",
+        of(s.readings, "reading"),
+        of(s.readers.len(), "reader"),
+        of(s.frames, "frame"),
+        of(s.exams, "exam"),
+        of(s.patients, "patient")
     );
     plain(ui, if made.invented { format!("{counts} All of it is invented.") } else { counts }, theme.quiet);
     if !s.pairs.is_empty() {

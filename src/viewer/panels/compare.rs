@@ -37,9 +37,10 @@ pub(super) fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut
     let [first, second] = &sides;
     let (a, b) = (&first.reading.frame, &second.reading.frame);
     let one_frame = a.sha256 == b.sha256 && a.frame_number == b.frame_number && first.mm_per_px == second.mm_per_px;
-    let width = ui.available_width();
+    // The bar of a page that scrolls stands beside it.
+    let width = ui.available_width() - 8.0;
     // What follows from it stays in sight below it.
-    let tall = (width * 0.52).min(ui.clip_rect().height() * 0.46).clamp(220.0, 520.0);
+    let tall = (width * 0.52).min(ui.clip_rect().height() * 0.38).clamp(220.0, 520.0);
     let (rect, response) = ui.allocate_exact_size(vec2(width, tall), Sense::hover());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken(&sides, one_frame)));
     let [p, q] = pictures;

@@ -338,6 +338,9 @@ impl Session {
             }
             Do::Invented(yes) => {
                 a.invented = yes;
+                // Never the one kind of study under the name of the other.
+                (a.made, a.drawn, a.why_not) = (None, None, None);
+                a.start_anew();
                 return self.make_study();
             }
             Do::NotBlinded(yes) => {
