@@ -121,7 +121,7 @@ def sit(window, data, form, screens):
     kept = lambda: [json.loads(p.read_text()) for p in data.glob("practice/*/sitting-*.json")]
     answered = lambda: len(kept()[0]["answers"]) if kept() else 0
     window.shot(screens, "practice-before-assessment")
-    point_at(window, 150, FIELD[window.display.width])
+    point_at(window, 150, FIELD)
     window.x("type", "--delay", 12, str(form))
     window.keys("Return")
     window.wait("the first case", lambda: kept() and kept()[0]["open"], 30)
@@ -136,8 +136,8 @@ def sit(window, data, form, screens):
     window.shot(screens, "assessment-answered")
 
 
-# Where the field for the folder is, points from the top, by width of the screen; from the screens.
-FIELD = {1280: 475}
+# Where the field for the folder and the button that signs are, points from the top of the 1280×800 window; from the screens.
+FIELD, HAND_IN = 475, 593
 
 
 def main():
@@ -175,9 +175,12 @@ def main():
             print(f"window: practice: {done} cases answered, learning curve drawn, marked again without a difference")
             form = assessment(window, binary, data, lead, folder, chosen.screens)
             sit(window, data, form, chosen.screens)
-            # Signed by the command here; the window's own button does the same.
-            by_command(binary, data, "assessment", "hand-in", form, "--reader", "T. Trainee")
+            point_at(window, 100, HAND_IN)
+            window.wait("the signed answers", lambda: list(form.glob("answers-*.json")), 15)
+            window.shot(chosen.screens, "assessment-handed-in")
             (answers,) = form.glob("answers-*.json")
+            if "20 answers" not in by_command(binary, data, "assessment", "show", answers):
+                drive.fail("the answers that the window signed cannot be read")
             marked = by_command(binary, lead, "assessment", "mark", form, answers, typed=PASSPHRASE + "\n")
             (result,) = form.glob("result-*.json")
             content = json.loads(result.read_text())["content"]
