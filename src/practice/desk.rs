@@ -34,7 +34,7 @@ const LONGEST_FRAME: u64 = 64 * 1024 * 1024;
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OpenCase {
-    /// [`OPEN_SCHEMA`].
+    /// The version of the shape of this file.
     pub schema: String,
     /// The case's identifier.
     pub id: String,
