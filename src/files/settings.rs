@@ -25,11 +25,26 @@ pub struct Settings {
     /// Light colours instead of dark ones.
     #[serde(default)]
     pub light: bool,
+    /// Size of letters, per cent of the usual.
+    #[serde(default = "usual_letters", skip_serializing_if = "is_usual")]
+    pub letters_percent: u16,
+}
+
+const USUAL_LETTERS: u16 = 100;
+
+const fn usual_letters() -> u16 {
+    USUAL_LETTERS
+}
+
+// By reference, as serde asks.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+const fn is_usual(percent: &u16) -> bool {
+    *percent == USUAL_LETTERS
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { schema: SCHEMA.into(), reader: None, guideline: None, role: None, light: false }
+        Self { schema: SCHEMA.into(), reader: None, guideline: None, role: None, light: false, letters_percent: USUAL_LETTERS }
     }
 }
 
@@ -80,7 +95,7 @@ mod tests {
     fn settings_survive_and_a_later_version_is_refused() {
         let dir = tempfile::tempdir().unwrap();
         assert_eq!(Settings::load(dir.path()).unwrap(), Settings::default());
-        let s = Settings { reader: Some("R. Ito".into()), ..Settings::default() };
+        let s = Settings { reader: Some("R. Ito".into()), letters_percent: 150, ..Settings::default() };
         s.save(dir.path()).unwrap();
         assert_eq!(Settings::load(dir.path()).unwrap(), s);
         std::fs::write(dir.path().join(NAME), r#"{"schema":"osspan-settings/2"}"#).unwrap();

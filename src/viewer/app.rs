@@ -15,6 +15,9 @@ use super::theme::{self, Theme, size};
 /// Below this width, points, the pages stand behind one button.
 const ROOM_FOR_PAGES: f32 = 1700.0;
 
+/// The smallest and the largest letters, times the usual.
+const LETTERS: (f32, f32) = (1.0, 2.0);
+
 /// What carries out a session's effects and brings back their answers.
 pub trait World {
     /// Carries out one effect. Must return at once; what takes time goes on elsewhere and asks `ctx` for a new picture
@@ -48,6 +51,7 @@ impl App {
     #[must_use]
     pub fn new(ctx: &egui::Context, session: Session, world: Box<dyn World>, first: Vec<Action>) -> Self {
         theme::install_fonts(ctx);
+        ctx.set_zoom_factor((f32::from(session.letters_percent()) / 100.0).clamp(LETTERS.0, LETTERS.1));
         let mut app = Self {
             session,
             world,
@@ -84,6 +88,7 @@ impl App {
         answers.append(&mut self.waiting);
         self.apply(&ctx, answers);
         self.tick(&ctx);
+        self.keep_letters(&ctx);
         let density = f64::from(ctx.pixels_per_point());
         if (density - self.session.display().density).abs() > 1e-6 {
             self.apply(&ctx, vec![Action::Display(DisplayAction::Density(density))]);
@@ -100,6 +105,19 @@ impl App {
         // Nothing is drawn until the next frame of a playing cine is due, and nothing at all while it is paused.
         if let Some(due) = self.session.next_tick() {
             ctx.request_repaint_after_secs((due - ctx.input(|i| i.time)).max(0.0) as f32);
+        }
+    }
+
+    /// The size of letters stays within what the window is made for, and for the next time.
+    fn keep_letters(&mut self, ctx: &egui::Context) {
+        let wanted = ctx.zoom_factor().clamp(LETTERS.0, LETTERS.1);
+        if (wanted - ctx.zoom_factor()).abs() > 1e-3 {
+            ctx.set_zoom_factor(wanted);
+        }
+        // Within 100 to 200 by the clamp.
+        let percent = (wanted * 100.0).round() as u16;
+        if percent != self.session.letters_percent() {
+            self.apply(ctx, vec![Action::Display(DisplayAction::Letters(percent))]);
         }
     }
 

@@ -96,8 +96,8 @@ impl Bench {
         Self { ctx: egui::Context::default(), time: 0.0 }
     }
 
-    /// One picture: the time that the drawing thread takes for it.
-    fn pass(&mut self, events: Vec<Event>, draw: &mut dyn FnMut(&mut Ui)) -> Duration {
+    /// One picture: the time that the drawing thread takes for it, by the clock and on the processor.
+    fn pass(&mut self, events: Vec<Event>, draw: &mut dyn FnMut(&mut Ui)) -> Took {
         self.time += 1.0 / 60.0;
         let input = RawInput {
             screen_rect: Some(Rect::from_min_size(Pos2::ZERO, SCREEN)),
@@ -106,10 +106,10 @@ impl Bench {
             events,
             ..RawInput::default()
         };
-        let begun = Instant::now();
+        let (begun, before) = (Instant::now(), on_processor());
         let mut out = self.ctx.run_ui(input, |ui| draw(ui));
         let triangles = self.ctx.tessellate(std::mem::take(&mut out.shapes), out.pixels_per_point);
-        let took = begun.elapsed();
+        let took = Took { clock: begun.elapsed(), processor: on_processor().zip(before).map(|(a, b)| a.saturating_sub(b)) };
         drop(triangles);
         // A graphics card would take them up here.
         out.textures_delta.clear();
@@ -117,12 +117,32 @@ impl Bench {
     }
 }
 
-fn row(what: &str, mut times: Vec<Duration>) {
+/// What one picture took.
+#[derive(Clone, Copy)]
+struct Took {
+    clock: Duration,
+    /// Where the platform tells it: what other programs on a shared machine take is not in it.
+    processor: Option<Duration>,
+}
+
+/// How long this thread has been on a processor, where the platform tells.
+fn on_processor() -> Option<Duration> {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
+    Some(Duration::from_nanos(text.split_whitespace().next()?.parse().ok()?))
+}
+
+/// Median and 99th percentile, ms.
+fn ms(mut times: Vec<Duration>) -> (f64, f64) {
     times.sort();
-    let ms = |share: f64| times[((times.len() - 1) as f64 * share) as usize].as_secs_f64() * 1000.0;
-    let (median, late) = (ms(0.5), ms(0.99));
-    let verdict = if median <= BUDGET.0 && late <= BUDGET.1 { "within" } else { "OVER" };
-    println!("| {what} | {median:.2} | {late:.2} | {verdict} |");
+    let at = |share: f64| times[((times.len() - 1) as f64 * share) as usize].as_secs_f64() * 1000.0;
+    (at(0.5), at(0.99))
+}
+
+fn row(what: &str, took: Vec<Took>) {
+    let (median, late) = ms(took.iter().map(|t| t.clock).collect());
+    let (own_median, own_late) = ms(took.iter().map(|t| t.processor.unwrap_or(t.clock)).collect());
+    let verdict = if own_median <= BUDGET.0 && own_late <= BUDGET.1 { "within" } else { "OVER" };
+    println!("| {what} | {own_median:.2} | {own_late:.2} | {verdict} | {median:.2} | {late:.2} |");
 }
 
 fn main() {
@@ -158,8 +178,14 @@ fn main() {
         "One picture of 1920 × 1080, cine of {FRAMES} frames of {} × {} px, {PASSES} pictures each, without the graphics card.",
         SIZE.0, SIZE.1
     );
-    println!("Budget: median {} ms, 99th percentile {} ms. Optimised: {}.\n", BUDGET.0, BUDGET.1, !cfg!(debug_assertions));
-    println!("| what | median, ms | 99th percentile, ms | budget |\n|---|---:|---:|---|");
+    println!(
+        "Budget: median {} ms, 99th percentile {} ms on the processor. Release build: {}.\n",
+        BUDGET.0,
+        BUDGET.1,
+        !cfg!(debug_assertions)
+    );
+    println!("| what | processor: median, ms | 99th percentile | budget | clock: median | 99th percentile |");
+    println!("|---|---:|---:|---|---:|---:|");
     let mut empty = Bench::new();
     row("empty window", (0..PASSES).map(|_| empty.pass(Vec::new(), &mut |_| {})).collect());
     row("nothing new", (0..PASSES).map(|_| do_it(&mut bench, Vec::new(), Vec::new()).0).collect());

@@ -149,6 +149,12 @@ class Window:
         fields = pathlib.Path(f"/proc/{self.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
         return int(fields[11]) + int(fields[12])
 
+    def memory(self):
+        """Memory in use now and at most so far, MB."""
+        lines = pathlib.Path(f"/proc/{self.process.pid}/status").read_text().splitlines()
+        kilobytes = {line.split(":")[0]: int(line.split()[1]) for line in lines if line.startswith(("VmRSS", "VmHWM"))}
+        return kilobytes["VmRSS"] // 1024, kilobytes["VmHWM"] // 1024
+
     def ask_to_close(self):
         ask_window_to_close(self.display.name, int(self.id))
         time.sleep(0.6)
@@ -253,6 +259,7 @@ def reading(display, binary, screens, light):
         idle = window.ticks() - before
         if idle > 2:
             fail(f"an idle window used {idle} ticks of processor time in 3 s")
+        now, most = window.memory()
         if window.ask_to_close() is None:
             window.wait("the window to close", lambda: window.process.poll() is not None, 10)
         if window.process.returncode != 0:
@@ -264,7 +271,7 @@ def reading(display, binary, screens, light):
             window.wait("the window to close", lambda: window.process.poll() is not None, 10)
         if len(records(data / "records")) != 1:
             fail("opening and closing changed the records")
-        print(f"window: {display.width}×{display.height}, {theme}: {saved['headline']}; equal to the record made without a window; idle {idle} ticks in 3 s")
+        print(f"window: {display.width}×{display.height}, {theme}: {saved['headline']}; equal to the record made without a window; idle {idle} ticks in 3 s; memory {now} MB, at most {most} MB")
 
 
 def without_libraries_or_display(binary):

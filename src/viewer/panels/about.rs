@@ -62,7 +62,7 @@ pub fn show(ctx: &Context, session: &Session, theme: &Theme) -> Vec<Action> {
     }
     panel(ctx, "Osspan", 640.0, theme, |ui| {
         let room = (ctx.content_rect().height() - 150.0).max(120.0);
-        ScrollArea::vertical().id_salt("about").max_height(room).show(ui, |ui| contents(ui, theme));
+        ScrollArea::vertical().id_salt("about").max_height(room).min_scrolled_height(room).show(ui, |ui| contents(ui, theme));
         if ui.button("Close (Esc)").clicked() {
             actions.push(Action::ToggleAbout);
         }

@@ -141,9 +141,9 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
         let text = beside.error.clone().unwrap_or_else(|| "Decoding the frame".into());
         words(&painter, rect.center(), Align2::CENTER_CENTER, &text, over_frame::WORDS);
     }
-    words(&painter, rect.left_top() + vec2(8.0, 6.0), Align2::LEFT_TOP, &caption, over_frame::WORDS);
+    let said = words(&painter, rect.left_top() + vec2(8.0, 6.0), Align2::LEFT_TOP, &caption, over_frame::WORDS);
     let ink = if note.starts_with("NOT") { over_frame::LAST_PLACENTA } else { over_frame::QUIET };
-    words(&painter, rect.left_top() + vec2(8.0, 8.0 + size::SMALL * 1.5), Align2::LEFT_TOP, &note, ink);
+    words(&painter, said.left_bottom() + vec2(0.0, 5.0), Align2::LEFT_TOP, &note, ink);
     actions
 }
 
@@ -160,11 +160,12 @@ pub fn points_per_mm(session: &Session, rect: Rect) -> Option<f64> {
     Some(per_mm(&scale).0 * map.scale().0)
 }
 
-/// Words over a frame, on a dark ground, no wider than what they are drawn in.
-pub(super) fn words(painter: &Painter, at: Pos2, align: Align2, text: &str, ink: Color32) {
+/// Words over a frame, on a dark ground, no wider than what they are drawn in. Returns where they stand.
+pub(super) fn words(painter: &Painter, at: Pos2, align: Align2, text: &str, ink: Color32) -> Rect {
     let room = (painter.clip_rect().width() - 24.0).max(60.0);
     let galley = painter.layout(text.into(), FontId::proportional(size::SMALL), ink, room);
     let rect = align.anchor_size(at, galley.size());
     painter.rect_filled(rect.expand2(vec2(4.0, 1.0)), 3.0, over_frame::HALO);
     painter.galley(rect.min, galley, ink);
+    rect
 }

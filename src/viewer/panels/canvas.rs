@@ -18,6 +18,8 @@ use crate::viewer::screen_map::{Canvas, ScreenMap};
 use crate::viewer::session::{FrameWork, ScaleAction, Session, SourceFile};
 use crate::viewer::theme::{Theme, over_frame, size};
 
+/// The least width of a picture that hints stand over, points.
+const ROOM_FOR_HINTS: f32 = 560.0;
 /// One line of the wheel, points: as the library scrolls.
 const POINTS_A_LINE: f32 = 40.0;
 
@@ -75,7 +77,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     {
         scene.draw_inset(at);
     }
-    if let Some(mark) = session.armed().filter(|_| session.is_new_here()) {
+    // On a small picture the hint would hide what it is about; the case sheet has it too.
+    if let Some(mark) = session.armed().filter(|_| session.is_new_here() && rect.width() > ROOM_FOR_HINTS) {
         let hint = format!("{}: {}. Click there; Esc puts it down, Ctrl + Z takes it back.", capital(mark.words()), mark.hint());
         scene.words(pos2(rect.center().x, rect.bottom() - 8.0), Align2::CENTER_BOTTOM, &hint, over_frame::WORDS);
     }
@@ -351,7 +354,7 @@ impl Scene<'_> {
     }
 
     fn words(&self, at: Pos2, align: Align2, text: &str, ink: Color32) {
-        super::aids::words(&self.painter, at, align, text, ink);
+        let _ = super::aids::words(&self.painter, at, align, text, ink);
     }
 
     /// The frame around `at`, larger, in a corner away from it.

@@ -42,7 +42,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
 
 fn anterior(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let (words, stated) = session.anterior_words();
-    if chip(ui, theme, stated, &words, &format!("which side of the picture is anterior: {words}")) {
+    let short = if stated || !layout::is_narrow(ui.ctx().content_rect().width()) { words.as_str() } else { "anterior ?" };
+    if chip(ui, theme, stated, short, &format!("which side of the picture is anterior: {words}")) {
         actions.push(Action::Note(NoteAction::Anterior));
     }
 }

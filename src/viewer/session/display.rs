@@ -37,6 +37,8 @@ pub enum DisplayAction {
     LookBeside(PxPoint),
     /// So many screen pixels a point.
     Density(f64),
+    /// Letters of so many per cent.
+    Letters(u16),
     /// Everything as stored, and nothing beside or over it.
     Reset,
 }
@@ -108,6 +110,12 @@ impl Session {
         self.display.beside.as_ref()
     }
 
+    /// Size of letters, per cent of the usual.
+    #[must_use]
+    pub const fn letters_percent(&self) -> u16 {
+        self.settings.letters_percent
+    }
+
     /// What is shown otherwise than as stored, in words; empty when nothing is.
     #[must_use]
     pub fn display_words(&self) -> Vec<String> {
@@ -150,6 +158,10 @@ impl Session {
                 if density.is_finite() && density > 0.0 {
                     self.display.density = density;
                 }
+            }
+            DisplayAction::Letters(percent) => {
+                self.settings.letters_percent = percent;
+                return vec![Effect::KeepSettings(self.settings.clone())];
             }
             DisplayAction::Reset => self.display = Display { density: self.display.density, ..Display::default() },
         }

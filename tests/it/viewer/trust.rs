@@ -135,6 +135,28 @@ fn a_key_goes_to_the_due_date_without_leaving_its_letter_there() {
 }
 
 #[test]
+fn letters_grow_up_to_twice_their_size_and_stay_so_for_the_next_time() {
+    let mut h = window([1280.0, 800.0], false);
+    for _ in 0..15 {
+        h.key_press_modifiers(Modifiers::COMMAND, Key::Plus);
+        h.run();
+    }
+    assert_eq!(h.state().session().letters_percent(), 200);
+    assert!((h.ctx.zoom_factor() - 2.0).abs() < 1e-3, "no further");
+    for _ in 0..15 {
+        h.key_press_modifiers(Modifiers::COMMAND, Key::Minus);
+        h.run();
+    }
+    assert_eq!(h.state().session().letters_percent(), 100);
+    let mut settings = Settings::default();
+    settings.letters_percent = 150;
+    let session = Session::new(guideline::tables().unwrap(), settings);
+    let mut h = Harness::builder().build_eframe(move |cc| App::new(&cc.egui_ctx, session, Box::new(Memory::default()), Vec::new()));
+    h.run();
+    assert!((h.ctx.zoom_factor() - 1.5).abs() < 1e-3);
+}
+
+#[test]
 fn every_control_of_every_page_has_a_name_in_both_themes() {
     for light in [false, true] {
         let mut h = window([1280.0, 800.0], light);
@@ -161,6 +183,37 @@ fn every_control_of_every_page_has_a_name_in_both_themes() {
                 .collect();
             assert!(nameless.is_empty(), "{page:?}: {nameless:?}");
             assert!(h.query_all_by(|n| controls(n.role())).count() > 3, "{page:?} has controls");
+        }
+    }
+}
+
+/// Every sign that the program can say, from its own sources and tables, has a form in the window's letters.
+#[test]
+fn every_sign_in_the_sources_has_a_glyph() {
+    use osspan::viewer::theme;
+    fn look(dir: &std::path::Path, signs: &mut std::collections::BTreeMap<char, String>) {
+        for entry in std::fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()) {
+            let text = || entry.extension().is_some_and(|e| ["rs", "toml", "html"].iter().any(|t| e == *t));
+            if entry.is_dir() {
+                look(&entry, signs);
+            } else if text() {
+                let all = std::fs::read_to_string(&entry).unwrap();
+                // What stands in a file's own tests is not shown.
+                let shown = all.split("#[cfg(test)]").next().unwrap_or_default();
+                signs.extend(shown.chars().filter(|c| !c.is_ascii()).map(|c| (c, entry.display().to_string())));
+            }
+        }
+    }
+    let mut signs = std::collections::BTreeMap::new();
+    look(&std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut signs);
+    assert!(signs.len() > 40, "{}", signs.len());
+    let ctx = egui::Context::default();
+    theme::install_fonts(&ctx);
+    ctx.run_ui(egui::RawInput::default(), |_| {}).textures_delta.clear();
+    for family in [egui::FontFamily::Proportional, theme::strong()] {
+        for (sign, file) in &signs {
+            let there = ctx.fonts_mut(|f| f.has_glyph(&egui::FontId::new(14.0, family.clone()), *sign));
+            assert!(there, "{sign:?} ({:x}) of {file} in {family:?}", *sign as u32);
         }
     }
 }
