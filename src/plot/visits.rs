@@ -152,8 +152,10 @@ fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit, lines: &[f
     let free = |at: &f64| lines.iter().all(|line| (line - at).abs() > room.letters * 0.65);
     let beside_its_top = high - room.letters * 0.2;
     let level = [beside_its_top, y, low + room.letters * 0.2].into_iter().find(free).unwrap_or(beside_its_top);
-    let at = [x + 8.0, level];
-    out.push(Shape::Text { at, anchor: Anchor::Start, size: room.letters, text: v.age.clone(), ink: Ink::Strong });
+    // Names of bands stand right of the chart: near its edge an age stands left of its visit.
+    let wide = 8.0 + 0.62 * room.letters * v.age.chars().count() as f64;
+    let (at, anchor) = if x + wide > f.right { ([x - 8.0, level], Anchor::End) } else { ([x + 8.0, level], Anchor::Start) };
+    out.push(Shape::Text { at, anchor, size: room.letters, text: v.age.clone(), ink: Ink::Strong });
 }
 
 #[cfg(test)]
@@ -203,6 +205,16 @@ mod tests {
                 Shape::Text { at, text, .. } if text == "32w0d" => Some(at[1]),
                 _ => None,
             });
+            let names: Vec<f64> = shapes
+                .iter()
+                .filter_map(|s| if let Shape::Text { at, text, .. } = s { text.contains("mm").then_some(at[0]) } else { None })
+                .collect();
+            let right = names.iter().copied().fold(0.0, f64::max) - 8.0;
+            let ends = shapes.iter().find_map(|s| match s {
+                Shape::Text { at, anchor, text, .. } if text == "32w0d" => Some(at[0] + if *anchor == Anchor::Start { 38.0 } else { 0.0 }),
+                _ => None,
+            });
+            assert!(ends.unwrap() <= right, "an age reaches the names of the bands");
             assert!(lines.len() == 3 && lines.iter().all(|l| (l - age.unwrap()).abs() > 0.6 * ROOM.letters), "{mm}: {age:?} {lines:?}");
         }
     }
