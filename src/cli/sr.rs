@@ -16,6 +16,7 @@ use crate::guideline::capital;
 use crate::interchange::sr::{self, Document, Identity, OurReport, StoredImages, Template, others, scanner};
 use crate::load::StoredFile;
 use crate::load::scan::scan;
+use crate::measure::words;
 use crate::record::{Onlooker, ReadingRecord, Store, study_key, unseen};
 use crate::review::{ExamReview, exams, not_standing};
 
@@ -275,6 +276,10 @@ impl Reader<'_> {
             let frame = r.image.frames.first().map_or_else(String::new, |n| format!(" frame {n}"));
             output::line(out, &format!("  {}{frame}", r.image.instance_uid))?;
             output::wrapped(out, "    ", &r.headline)?;
+            if let Some(interval) = r.distance.as_ref().and_then(|d| d.interval) {
+                let basis = r.scale.as_ref().map_or_else(String::new, |s| format!(" · scale {}", s.basis));
+                output::wrapped(out, "    ", &(words::interval_words(&interval, |v| format!("{:.1}", v.abs())) + &basis))?;
+            }
             if let Some(why) = &r.no_scale {
                 output::wrapped(out, "    ", why)?;
             }

@@ -215,6 +215,7 @@ def own_reports(data, work, records):
     run(data, "sr", "write", "--images", SAMPLES, "--to", out, "--identity")
     for path in sorted(out.glob("*.dcm")):
         said = run(data, "sr", "read", path, "--images", SAMPLES)
+        yield said.count("95 %: ") == 3 and said.count("scale from the file, region 1") == 3, said[:500]
         yield said.count("saved here") == 3 and "not saved here" not in said and "Changed" not in said, said[:500]
     ds = pydicom.dcmread(path)
     group = ds.ContentSequence[-2].ContentSequence[0].ContentSequence
