@@ -8,6 +8,7 @@ use clap::{Args, ValueEnum};
 
 use super::{Done, output, profile};
 use crate::agree::study::{By, Options, PairStudy, Part, Row, Study, readings, study};
+use crate::csv_text::{csv_text, words_cell};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::measure::Repeatability;
@@ -118,7 +119,7 @@ pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
             serde_json::to_string_pretty(&made).map_err(|e| Error::new(ErrorKind::Record, "the study cannot be written").caused_by(e))?;
         output::line(out, &text)?;
     } else if args.csv {
-        write!(out, "{}", figures_csv(&made.rows())).map_err(output::broken)?;
+        write!(out, "{}", figures_csv(&made.rows())?).map_err(output::broken)?;
     } else {
         if args.demo {
             output::wrapped(out, "", &known())?;
@@ -212,29 +213,17 @@ fn part<'a>(pair: &'a PairStudy, name: &str) -> Result<&'a Part> {
     })
 }
 
-/// A field of RFC 4180. One that a spreadsheet would take for a formula is set off by an apostrophe.
-fn field(text: &str) -> String {
-    let safe = if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() };
-    if safe.contains([',', '"', '\n', '\r']) { format!("\"{}\"", safe.replace('"', "\"\"")) } else { safe }
-}
-
 /// A study's figures as CSV, one a line.
-#[must_use]
-pub(crate) fn figures_csv(rows: &[Row]) -> String {
-    let mut out = "who,figure,unit,value,low_95,high_95,n,basis\n".to_owned();
-    for r in rows {
+///
+/// # Errors
+/// As [`csv_text`].
+pub(crate) fn figures_csv(rows: &[Row]) -> Result<String> {
+    let cells = |r: &Row| {
         let number = |v: Option<f64>| v.map_or(String::new(), |v| v.to_string());
-        let (value, low, high) = (r.value, number(r.low), number(r.high));
-        out.push_str(&format!(
-            "{},{},{},{value},{low},{high},{},{}\n",
-            field(&r.who),
-            field(&r.figure),
-            field(&r.unit),
-            r.n,
-            field(&r.basis)
-        ));
-    }
-    out
+        let words = [&r.who, &r.figure, &r.unit].map(|w| words_cell(w));
+        words.into_iter().chain([r.value.to_string(), number(r.low), number(r.high), r.n.to_string(), words_cell(&r.basis)]).collect()
+    };
+    csv_text(&["who", "figure", "unit", "value", "low_95", "high_95", "n", "basis"], rows.iter().map(cells))
 }
 
 fn text(out: &mut dyn Write, s: &Study) -> Result<()> {

@@ -1,20 +1,24 @@
 //! A folder of records as this workstation's reader may see it: what every command that looks at whole exams begins with.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::profile;
 use crate::caseload::{Caseload, Woman};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::record::ReadingRecord;
+use crate::record::{ReadingRecord, Signer, Store};
 use crate::review::{ExamReview, exams, not_standing};
 
 /// What was read of it.
+#[derive(Default)]
 pub(super) struct Folder {
     /// Every record, the oldest first.
     pub(super) records: Vec<ReadingRecord>,
     /// How far the review of each exam has come.
     pub(super) reviews: Vec<ExamReview>,
+    /// Whose keys are known.
+    pub(super) signers: Vec<Signer>,
     /// Its women, exams and visits.
     pub(super) cases: Caseload,
     /// Files that are no records, and why.
@@ -28,11 +32,19 @@ impl Folder {
     /// [`ErrorKind::Io`] when it holds no record.
     pub(super) fn open(folder: Option<&PathBuf>) -> Result<Self> {
         let folder = folder.map_or_else(files::records_dir, |f| Ok(f.clone()))?;
-        let store = profile::store(&folder)?;
-        let (stored, mut damaged) = store.load()?;
-        if stored.is_empty() {
-            return Err(damaged.into_iter().next().unwrap_or_else(|| nothing_in(&folder)));
+        let mut read = Self::of(&profile::store(&folder)?)?;
+        if read.records.is_empty() {
+            return Err(if read.damaged.is_empty() { nothing_in(&folder) } else { read.damaged.remove(0) });
         }
+        Ok(read)
+    }
+
+    /// Reads the folder of a store, which may hold nothing.
+    ///
+    /// # Errors
+    /// As [`Store::load`].
+    pub(super) fn of(store: &Store) -> Result<Self> {
+        let (stored, mut damaged) = store.load()?;
         let (told, more) = store.told()?;
         damaged.extend(more);
         let (steps, more) = store.reviews()?;
@@ -42,7 +54,15 @@ impl Folder {
         let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
         let reviews = exams(&records, &steps);
         let cases = Caseload::reviewed(records.clone(), &told, &not_standing(&reviews));
-        Ok(Self { records, reviews, cases, damaged })
+        Ok(Self { records, reviews, signers: store.signers().to_vec(), cases, damaged })
+    }
+
+    /// Says on standard error what is no record: standard output may hold a table or a page.
+    pub(super) fn say_damaged(&self) {
+        for e in &self.damaged {
+            // Nothing is left to tell when standard error itself is gone.
+            let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
+        }
     }
 
     /// The exam of one woman: by her key or number, and by its day; the newest where no day is named.

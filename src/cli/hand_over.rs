@@ -79,7 +79,7 @@ pub(super) fn readings(args: &ReadingsArgs, out: &mut dyn Write) -> Done {
         ReadingsForm::Csv | ReadingsForm::Dictionary => readings::csv(&rows, args.identity)?.into_bytes(),
     };
     put(&bytes, args.out.as_deref(), out)?;
-    said_of(&folder.damaged)
+    said_of(&folder)
 }
 
 #[cfg(feature = "parquet")]
@@ -111,7 +111,7 @@ pub(super) fn fhir(args: &FhirArgs, out: &mut dyn Write) -> Done {
     let text = serde_json::to_string_pretty(&fhir::bundle(&request)?)
         .map_err(|e| Error::new(ErrorKind::Record, "the exam cannot be written as FHIR").caused_by(e))?;
     put(format!("{text}\n").as_bytes(), args.out.as_deref(), out)?;
-    said_of(&folder.damaged)
+    said_of(&folder)
 }
 
 /// To the file, or to standard output where none is named.
@@ -130,10 +130,7 @@ fn put(bytes: &[u8], path: Option<&Path>, out: &mut dyn Write) -> Done {
 }
 
 /// What is written is right, but not of everything in the folder.
-fn said_of(damaged: &[Error]) -> Done {
-    for e in damaged {
-        // Standard output may hold the table itself.
-        let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
-    }
-    Ok(if damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
+fn said_of(folder: &Folder) -> Done {
+    folder.say_damaged();
+    Ok(if folder.damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
 }

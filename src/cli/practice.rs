@@ -248,7 +248,7 @@ pub(super) fn run(command: &PracticeCommand, out: &mut dyn Write) -> Done {
         }
         PracticeCommand::Export(a) => {
             let (attempts, faults) = desk(&a.who)?.attempts()?;
-            let text = if a.json { to_json(&attempts)? } else { to_csv(&attempts) };
+            let text = if a.json { to_json(&attempts)? } else { to_csv(&attempts)? };
             write!(out, "{text}").map_err(output::broken)?;
             // A table has no room for remarks: they go to standard error.
             if !a.json {

@@ -8,8 +8,8 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 use jiff::civil::Date;
 
+use super::folder::Folder;
 use super::{Done, output, profile, tables};
-use crate::caseload::Caseload;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::guideline::capital;
@@ -17,8 +17,7 @@ use crate::interchange::sr::{self, Document, Identity, OurReport, StoredImages, 
 use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::measure::words;
-use crate::record::{Onlooker, ReadingRecord, Store, study_key, unseen};
-use crate::review::{ExamReview, exams, not_standing};
+use crate::record::{Onlooker, ReadingRecord, study_key, unseen};
 
 /// What of a structured report.
 #[derive(Debug, Subcommand)]
@@ -79,41 +78,6 @@ pub(super) fn run(command: &SrCommand, out: &mut dyn Write) -> Done {
     }
 }
 
-/// The saved readings of a folder and their reviews, as this reader may see them.
-#[derive(Default)]
-struct Saved {
-    records: Vec<ReadingRecord>,
-    reviews: Vec<ExamReview>,
-    signers: Vec<crate::record::Signer>,
-    told: Vec<crate::record::ToldRecord>,
-    damaged: Vec<Error>,
-}
-
-impl Saved {
-    fn load(folder: &Path) -> Result<Self> {
-        Self::of(&profile::store(folder)?)
-    }
-
-    fn of(store: &Store) -> Result<Self> {
-        let (stored, mut damaged) = store.load()?;
-        let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
-        let (steps, more) = store.reviews()?;
-        damaged.extend(more);
-        let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
-        let (told, more) = store.told()?;
-        damaged.extend(more);
-        let reviews = exams(&records, &steps);
-        let told = told.into_iter().map(|t| t.record).collect();
-        Ok(Self { records, reviews, signers: store.signers().to_vec(), told, damaged })
-    }
-
-    fn say_damaged(&self) {
-        for e in &self.damaged {
-            let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
-        }
-    }
-}
-
 fn stored_files(folder: &Path) -> Result<Vec<StoredFile>> {
     Ok(scan(folder, &mut |_| ControlFlow::Continue(()))?.exams.into_iter().flat_map(|e| e.files).collect())
 }
@@ -121,13 +85,12 @@ fn stored_files(folder: &Path) -> Result<Vec<StoredFile>> {
 /// The reports of the exams that `files` belong to, with identity, of readings that this workstation's reader may see; and why
 /// there is none of an exam that has readings.
 pub(crate) fn reports(data_dir: &Path, records: &Path, files: &[StoredFile]) -> Result<(Vec<sr::Written>, Vec<String>)> {
-    let saved = Saved::of(&profile::store_in(data_dir, records)?)?;
+    let saved = Folder::of(&profile::store_in(data_dir, records)?)?;
     let images = StoredImages::of(files);
     let (shelf, _) = tables::shelf(&[])?;
-    let cases = Caseload::reviewed(saved.records.clone(), &saved.told, &not_standing(&saved.reviews));
     let here = |uid: &String| files.iter().any(|f| f.facts().study_instance_uid.as_ref() == Some(uid));
     let (mut written, mut left_out) = (Vec::new(), Vec::new());
-    let exams = cases.women.iter().flat_map(|w| &w.exams);
+    let exams = saved.cases.women.iter().flat_map(|w| &w.exams);
     for exam in exams.filter(|e| e.readings.iter().any(|r| r.study_instance_uid.as_ref().is_some_and(here))) {
         let (reviews, signers) = (&saved.reviews, &saved.signers);
         match sr::of_exam(&sr::Request { exam, reviews, signers, shelf: &shelf, images: &images, identity: Identity::Shown }) {
@@ -147,14 +110,13 @@ fn write(args: &SrWriteArgs, out: &mut dyn Write) -> Done {
         Some(f) => f.clone(),
         None => files::records_dir()?,
     };
-    let saved = Saved::load(&folder)?;
+    let saved = Folder::of(&profile::store(&folder)?)?;
     let files = stored_files(&args.images)?;
     let images = StoredImages::of(&files);
     let (shelf, _) = tables::shelf(&[])?;
-    let cases = Caseload::reviewed(saved.records.clone(), &saved.told, &not_standing(&saved.reviews));
     let identity = if args.identity { Identity::Shown } else { Identity::Withheld };
     let wanted = |w: &&crate::caseload::Woman| args.patient.as_ref().is_none_or(|p| w.key == *p || w.patient.number.as_ref() == Some(p));
-    let exams = cases.women.iter().filter(wanted).flat_map(|w| &w.exams);
+    let exams = saved.cases.women.iter().filter(wanted).flat_map(|w| &w.exams);
     let (mut written, mut code) = (0, ExitCode::SUCCESS);
     for exam in exams.filter(|e| args.exam.is_none_or(|d| e.context.exam_date == Some(d))) {
         let request = sr::Request { exam, reviews: &saved.reviews, signers: &saved.signers, shelf: &shelf, images: &images, identity };
@@ -197,7 +159,7 @@ fn read(args: &SrReadArgs, out: &mut dyn Write) -> Done {
         Some(f) => f.clone(),
         None => files::records_dir()?,
     };
-    let saved = if folder.is_dir() { Saved::load(&folder)? } else { Saved::default() };
+    let saved = if folder.is_dir() { Folder::of(&profile::store(&folder)?)? } else { Folder::default() };
     let files = args.images.as_deref().map(stored_files).transpose()?.unwrap_or_default();
     let images = StoredImages::of(&files);
     let reader = Reader { saved: &saved, images: &images, onlooker: profile::onlooker(&files::data_dir()?)?, form: args.form };
@@ -216,7 +178,7 @@ fn read(args: &SrReadArgs, out: &mut dyn Write) -> Done {
 }
 
 struct Reader<'a> {
-    saved: &'a Saved,
+    saved: &'a Folder,
     images: &'a StoredImages<'a>,
     onlooker: Option<Onlooker>,
     form: bool,
@@ -353,10 +315,9 @@ impl Reader<'_> {
         for refused in &report.refused {
             output::wrapped(out, "    ! ", &format!("{} is not taken: {}", capital(&refused.what), refused.why))?;
         }
-        let cases = Caseload::reviewed(self.saved.records.clone(), &self.saved.told, &not_standing(&self.saved.reviews));
         let of_study =
             |e: &&crate::caseload::SavedExam| e.readings.iter().any(|r| r.study_instance_uid.as_ref() == Some(&document.study_uid));
-        for exam in cases.women.iter().flat_map(|w| &w.exams).filter(of_study) {
+        for exam in self.saved.cases.women.iter().flat_map(|w| &w.exams).filter(of_study) {
             for sentence in report.against(exam) {
                 output::wrapped(out, "    - ", &sentence)?;
             }

@@ -3,6 +3,7 @@
 use super::KINDER;
 use super::attempt::{Attempt, Source};
 use super::marking::{Answer, Expected};
+use crate::csv_text::{csv_text, words_cell};
 use crate::error::{Error, ErrorKind, Result};
 
 /// Said with every export.
@@ -30,15 +31,17 @@ const COLUMNS: [&str; 18] = [
     "guideline",
 ];
 
-/// The rows as comma-separated text with a header line; absent values are empty.
-#[must_use]
-pub fn to_csv(attempts: &[Attempt]) -> String {
-    let mut out = COLUMNS.join(",") + "\n";
-    for a in attempts {
-        out.push_str(&row(a).join(","));
-        out.push('\n');
-    }
-    out
+/// The rows as CSV; absent values are empty.
+///
+/// # Errors
+/// As [`csv_text`].
+pub fn to_csv(attempts: &[Attempt]) -> Result<String> {
+    csv_text(&COLUMNS, attempts.iter().map(|a| row(a).map(|cell| words_unless_number(&cell)).to_vec()))
+}
+
+/// Numbers may begin with a sign; words that do are no formula.
+fn words_unless_number(cell: &str) -> String {
+    if cell.parse::<f64>().is_ok() { cell.to_owned() } else { words_cell(cell) }
 }
 
 fn row(a: &Attempt) -> [String; COLUMNS.len()] {

@@ -235,7 +235,7 @@ fn the_command_prints_text_csv_and_json_and_names_no_patient() {
     assert!(text.contains("A. Invented and B. Invented") && text.contains("upper limit of agreement"), "{text}");
     assert!(text.contains("The department's own may replace the labelled assumption: SD 1."), "{text}");
     let (_, csv, _) = osspan(&["--resamples", "200", "--csv"], dir.path());
-    assert!(csv.starts_with("who,figure,unit,value,low_95,high_95,n,basis\n"));
+    assert!(csv.starts_with("who,figure,unit,value,low_95,high_95,n,basis\r\n"));
     assert!(csv.lines().skip(1).all(|l| l.split(',').count() >= 8) && csv.lines().count() > 60);
     let (_, json, _) = osspan(&["--resamples", "200", "--json"], dir.path());
     let back: Study = serde_json::from_str(&json).unwrap();

@@ -166,7 +166,7 @@ fn an_answered_case_is_marked_again_and_a_changed_one_is_refused() {
 #[test]
 fn exports_have_a_row_a_case_and_say_what_they_are() {
     let all = attempts(12, &KINDS[2]);
-    let csv = to_csv(&all);
+    let csv = to_csv(&all).unwrap();
     let rows: Vec<Vec<&str>> = csv.lines().map(|l| l.split(',').collect()).collect();
     assert_eq!(rows.len(), 13);
     assert!(rows.iter().all(|r| r.len() == rows[0].len()));

@@ -29,7 +29,7 @@ pub(super) fn carry_out(effect: AgreementEffect, data_dir: &Path, records: &Path
         }
         AgreementEffect::WriteFigures(made, kind) => {
             let bytes = if kind == Kind::Csv {
-                Ok(figures_csv(&made.study.rows()).into_bytes())
+                figures_csv(&made.study.rows()).map(String::into_bytes)
             } else {
                 serde_json::to_vec_pretty(&made.study)
                     .map_err(|e| Error::new(ErrorKind::Record, "the study cannot be written").caused_by(e))
