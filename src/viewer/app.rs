@@ -51,6 +51,8 @@ impl App {
     #[must_use]
     pub fn new(ctx: &egui::Context, session: Session, world: Box<dyn World>, first: Vec<Action>) -> Self {
         theme::install_fonts(ctx);
+        // Who aims with the button held down still means the place where it is let go, however long that takes.
+        ctx.options_mut(|o| o.input_options.max_click_duration = f64::INFINITY);
         ctx.set_zoom_factor((f32::from(session.letters_percent()) / 100.0).clamp(LETTERS.0, LETTERS.1));
         let mut app = Self {
             session,

@@ -48,7 +48,7 @@ impl Page {
     /// themselves, or nobody.
     #[must_use]
     pub const fn is_of_the_exam(self) -> bool {
-        matches!(self, Self::Reading | Self::Answer | Self::ScaleChecks)
+        matches!(self, Self::Reading | Self::Answer | Self::ScaleChecks | Self::Report | Self::Archive)
     }
 
     /// The words shown for it.

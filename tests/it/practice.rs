@@ -318,7 +318,7 @@ fn an_approved_frame_becomes_an_own_case_scored_apart() {
     let id = text(&added.stdout).trim().strip_prefix("Own case ").unwrap().to_owned();
     // Its file tells nothing of the truth.
     let stored = std::fs::read_to_string(data.path().join("practice/own").join(format!("{id}.json"))).unwrap();
-    assert!(!stored.contains("237") && !stored.contains("lower lip") && !stored.contains("READER-"));
+    assert!(!stored.contains("237.0") && !stored.contains("lower lip") && !stored.contains("READER-"));
 
     let next = ok(&["practice", "next", "--own", "--reader", "T. Trainee"]);
     assert!(next.contains(&id));
