@@ -4,6 +4,7 @@ use egui::{Panel, RichText, ScrollArea, Ui, vec2};
 
 use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
 use super::{heavy, plain, row, rule};
+use crate::context::{Bladder, Contraction, ExamContext, Route};
 use crate::guideline;
 use crate::guideline::capital;
 use crate::measure::Side;
@@ -110,6 +111,9 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
             if let Some(table) = session.table() {
                 plain(ui, format!("{}, {}", table.name(), table.edition()), theme.quiet);
             }
+            if let Some(text) = session.exam().and_then(|e| still_asked(&e.context)) {
+                plain(ui, text, theme.warn);
+            }
             if matches!(reading.distance, Distance::Measured(_)) {
                 other_tables(ui, session, theme);
             }
@@ -118,6 +122,17 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
             }
         }
     }
+}
+
+/// What of the frame is not stated, with the keys of the commonest answers: the questions themselves may lie out of sight.
+fn still_asked(context: &ExamContext) -> Option<String> {
+    let asked = [
+        (context.route == Route::Unknown, "route (V transvaginal)"),
+        (context.bladder == Bladder::Unknown, "bladder (U empty)"),
+        (context.contraction == Contraction::Unknown, "contraction (I none)"),
+    ];
+    let open: Vec<&str> = asked.into_iter().filter_map(|(open, words)| open.then_some(words)).collect();
+    (!open.is_empty()).then(|| format!("Not stated: {}", open.join(", ")))
 }
 
 /// Who was told of what is urgent, and the way to record it.
@@ -313,6 +328,9 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
         plain(ui, format!("{others} reading(s) of this frame by other readers are kept out of sight."), theme.quiet);
     }
     frame_questions(ui, exam, theme, actions);
+    if exam.frame_count() > 1 {
+        plain(ui, "Bladder and contraction stay as stated from frame to frame of this exam: look at each anew.", theme.quiet);
+    }
 }
 
 /// What this visit still owes, the next scan with its dates, and what it must include.
@@ -370,7 +388,7 @@ fn most_urgent(ui: &mut Ui, session: &Session, theme: &Theme) {
     let Some(first) = reading.cautions.first() else { return };
     let text = match reading.cautions.len() {
         1 => "Caution".to_owned(),
-        n => format!("First of {n} cautions; the others stand below the context"),
+        n => format!("First of {n} cautions; the others stand below, after what is known of the exam"),
     };
     plain(ui, text, theme.quiet);
     plain(ui, format!("{}{}", first.text, from_memory(&first.source)), theme.text);

@@ -1,6 +1,7 @@
 //! The line under the frame: which way is anterior, and which scale is in use and how it is known.
 
-use egui::{Align, Layout, Rect, RichText, Ui, UiBuilder, vec2};
+use egui::containers::menu::{MenuButton, MenuConfig};
+use egui::{Align, Layout, PopupCloseBehavior, Rect, RichText, Ui, UiBuilder, vec2};
 
 use super::context::chip;
 use crate::calibrate::Standing;
@@ -58,7 +59,9 @@ fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     }
     let text = if changed.is_empty() { "display".to_owned() } else { format!("shown: {}", changed.join(", ")) };
     let ink = if changed.is_empty() { theme.text } else { theme.warn };
-    ui.menu_button(RichText::new(text).size(size::SMALL).color(ink), |ui| {
+    // Grey scale is set by several clicks: the menu stays until one is made elsewhere.
+    let stays = MenuConfig::new().close_behavior(PopupCloseBehavior::CloseOnClickOutside);
+    MenuButton::new(RichText::new(text).size(size::SMALL).color(ink)).config(stays).ui(ui, |ui| {
         ui.spacing_mut().interact_size.y = 24.0;
         for (words, keys, what) in [
             ("Single pixels or smoothed", "Shift + M", vec![DisplayAction::SinglePixels]),
@@ -67,7 +70,7 @@ fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             ("Marks of all saved readings", "Shift + A", vec![DisplayAction::AllReadings]),
             ("A frame beside, at the same scale", "2", vec![DisplayAction::Beside]),
             ("Gamma: darker, brighter", "4 and 5", vec![DisplayAction::Gamma(-1), DisplayAction::Gamma(1)]),
-            ("Level: brighter, darker", "6 and 7", vec![DisplayAction::Level(-1), DisplayAction::Level(1)]),
+            ("Level: brighter (−), darker (+)", "6 and 7", vec![DisplayAction::Level(-1), DisplayAction::Level(1)]),
             ("Contrast: softer, harder", "8 and 9", vec![DisplayAction::Window(-1), DisplayAction::Window(1)]),
             ("As stored, nothing over or beside it", "Shift + R", vec![DisplayAction::Reset]),
         ] {
