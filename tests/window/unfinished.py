@@ -91,8 +91,8 @@ def teaching_set(display, binary, scratch):
     for place in range(len(frames)):
         # Each picture is looked at before it is approved; a key before the picture is there does nothing.
         window.wait(f"the approval of frame {place + 1}", lambda: window.keys("a") or decided()[place]["decision"]["state"] == "approved")
-    # Past the eight links at the foot and the six ways to decide, to the field.
-    window.keys(*["Tab"] * 15)
+    # Past the six ways to decide, to the field.
+    window.keys(*["Tab"] * 7)
     window.x("type", "--delay", "5", str(out))
     window.keys("Return")
     written = window.wait("the written set", lambda: len(list((out / "frames").glob("*.dcm"))) == len(frames) and sorted((out / "frames").glob("*.dcm")))
