@@ -164,12 +164,12 @@ impl Outbox {
         self.queue(&path, to, again, false)
     }
 
-    /// Queues an object that was made for sending, given as the bytes of its file. They are kept in the outbox until the
-    /// archive has them.
+    /// Queues an object that was made for sending, given as the bytes of its file; `again` as of [`Outbox::add`]. They are kept
+    /// in the outbox until every archive that they are queued for has them.
     ///
     /// # Errors
     /// As [`Outbox::add`].
-    pub fn add_made(&self, bytes: &[u8], to: &str) -> Result<Item> {
+    pub fn add_made(&self, bytes: &[u8], to: &str, again: bool) -> Result<Item> {
         let object = Object::read(std::io::Cursor::new(bytes), Path::new(""))?;
         // A report of the same name may have been made anew with other content.
         let digest = object::digest_of(&mut &bytes[..]).unwrap_or_default();
@@ -178,7 +178,10 @@ impl Outbox {
         if !path.is_file() {
             files::publish_new(&self.objects(), &name, bytes)?;
         }
-        self.queue(&path, to, false, true)
+        let item = self.queue(&path, to, again, true);
+        // The archive may have had it before.
+        self.let_go(&path)?;
+        item
     }
 
     fn objects(&self) -> PathBuf {
@@ -195,8 +198,10 @@ impl Outbox {
             let mut item = read(&known)?;
             if again && !item.outcome.is_open() {
                 item.outcome = Outcome::NotYet { why: None };
-                item.file = path.to_path_buf();
+                item.made = made;
+                let before = std::mem::replace(&mut item.file, path.to_path_buf());
                 self.save(&item)?;
+                self.let_go(&before)?;
             }
             return Ok(item);
         }
@@ -266,11 +271,13 @@ impl Outbox {
     /// [`ErrorKind::Io`].
     pub fn drop_item(&self, item: &Item) -> Result<()> {
         files::remove(&self.dir.join(name(&item.id)))?;
-        self.drop_made(item)
+        self.let_go(&item.file)
     }
 
-    fn drop_made(&self, item: &Item) -> Result<()> {
-        if item.made && item.file.starts_with(self.objects()) { files::remove(&item.file) } else { Ok(()) }
+    /// Removes a file that was made for the outbox, unless an archive has still to get it: one that refused it may be asked again.
+    fn let_go(&self, file: &Path) -> Result<()> {
+        let wanted = |i: &Item| i.file == file && !i.outcome.is_stored();
+        if !file.starts_with(self.objects()) || self.items()?.0.iter().any(wanted) { Ok(()) } else { files::remove(file) }
     }
 
     /// Puts an item's state on disk before anything goes on.
@@ -278,14 +285,7 @@ impl Outbox {
         let text =
             serde_json::to_vec_pretty(item).map_err(|e| Error::new(ErrorKind::Format, "the outbox cannot be written").caused_by(e))?;
         files::replace(&self.dir, &name(&item.id), &text)?;
-        if item.made && item.outcome.is_stored() {
-            // Another archive may still be waiting for the same made object.
-            let wanted = self.items()?.0.iter().any(|i| i.id != item.id && i.file == item.file && i.outcome.is_open());
-            if !wanted {
-                self.drop_made(item)?;
-            }
-        }
-        Ok(())
+        if item.made && item.outcome.is_stored() { self.let_go(&item.file) } else { Ok(()) }
     }
 
     /// Holds the outbox for one sender; `None` when another program is sending.

@@ -257,7 +257,7 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
     }
     if a.reports {
         let records = a.records.clone().unwrap_or_else(|| files::records_in(data_dir));
-        let (items, why) = queue_reports(data_dir, &records, &paths, &a.to)?;
+        let (items, why) = queue_reports(data_dir, &records, &paths, &a.to, a.again)?;
         told(out, &format!("Reports of saved readings: {}", items.len()))?;
         why.iter().try_for_each(|w| told(out, &format!("Not in a report: {w}")))?;
         ids.extend(items.into_iter().map(|i| i.id));
@@ -275,13 +275,14 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
     Ok(if all || a.queue_only { ExitCode::SUCCESS } else { ExitCode::from(1) })
 }
 
-/// Queues the saved readings of the exams that these files belong to, as reports, and says what could not be put into one.
-pub(crate) fn queue_reports(data_dir: &Path, records: &Path, paths: &[PathBuf], to: &str) -> Result<(Vec<Item>, Vec<String>)> {
+/// Queues the saved readings of the exams that these files belong to, as reports, and says what could not be put into one; `again` as of
+/// [`Outbox::add`].
+pub(crate) fn queue_reports(data_dir: &Path, records: &Path, paths: &[PathBuf], to: &str, again: bool) -> Result<(Vec<Item>, Vec<String>)> {
     // What holds no frame is no image that a reading could be of.
     let images: Vec<StoredFile> = paths.iter().filter_map(|p| StoredFile::open(p).ok()).collect();
     let (reports, left_out) = sr::reports(data_dir, records, &images)?;
     let outbox = Outbox::of(data_dir);
-    let items = reports.iter().map(|r| outbox.add_made(&r.bytes, to)).collect::<Result<_>>()?;
+    let items = reports.iter().map(|r| outbox.add_made(&r.bytes, to, again)).collect::<Result<_>>()?;
     Ok((items, left_out))
 }
 

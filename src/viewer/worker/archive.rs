@@ -108,7 +108,7 @@ fn queue(files: &[PathBuf], to: &str, data_dir: &Path, records: &Path) -> Result
     let outbox = Outbox::of(data_dir);
     ArchiveSettings::load(data_dir)?.place(to)?;
     let mut left_out: Vec<String> = files.iter().filter_map(|path| outbox.add(path, to, false).err()).map(|e| e.message()).collect();
-    left_out.extend(queue_reports(data_dir, records, files, to)?.1);
+    left_out.extend(queue_reports(data_dir, records, files, to, false)?.1);
     Ok(left_out)
 }
 

@@ -6,6 +6,7 @@ mod outbox;
 mod web;
 
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::mpsc;
 use std::time::{Duration, Instant};
 
@@ -126,6 +127,29 @@ impl Desk {
     fn outcomes(&self) -> Vec<Outcome> {
         self.outbox.items().unwrap().0.into_iter().map(|i| i.outcome).collect()
     }
+}
+
+/// Runs the program on a data folder; what it said.
+fn run(home: &Path, words: &[&str]) -> String {
+    let done = Command::new(env!("CARGO_BIN_EXE_osspan")).args(words).env("OSSPAN_DATA", home).env_remove("DISPLAY").output().unwrap();
+    String::from_utf8_lossy(&done.stdout).into_owned() + &String::from_utf8_lossy(&done.stderr)
+}
+
+/// The sample exam that [`read_visit`] reads.
+fn visit() -> String {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images/visit-2").to_string_lossy().into_owned()
+}
+
+/// Saves a reading of the sample exam in a data folder.
+fn read_visit(home: &Path, reader: &str) {
+    let frame = Path::new(&visit()).join("frame-1.dcm").to_string_lossy().into_owned();
+    #[rustfmt::skip]
+    let said = run(home, &[
+        "read", &frame, "--os", "249.3,184", "--edge", "250.7,244.8", "--body", "221.6,271.8", "--side", "not-covering",
+        "--guideline", "rcog-2018", "--route", "transvaginal", "--bladder", "empty", "--due-date", "2025-06-30", "--save",
+        "--reader", reader,
+    ]);
+    assert!(said.contains("Saved"), "{said}");
 }
 
 /// A file from where its data set begins: after the preamble, the mark and the file meta group of stated length.

@@ -10,7 +10,7 @@ use dicom_ul::pdu::{PDataValue, PDataValueType, Pdu};
 use osspan::archive::{ArchiveSettings, Item, Outbox, Outcome, Sender};
 use osspan::dicom::write::Coding;
 
-use super::{Desk, QUICK, object, settings};
+use super::{Desk, QUICK, object, read_visit, run, settings, visit};
 
 /// What an archive made of `dicom-ul` does with the next object.
 #[derive(Clone, Copy)]
@@ -170,7 +170,7 @@ fn the_same_object_is_queued_once_and_not_sent_again_unless_asked() {
 #[test]
 fn what_was_made_for_sending_stays_until_the_archive_has_it() {
     let desk = Desk::new();
-    let item: Item = desk.outbox.add_made(&object("made", Coding::Plain, 32), "site").unwrap();
+    let item: Item = desk.outbox.add_made(&object("made", Coding::Plain, 32), "site", false).unwrap();
     let (address, thread) = archive(vec![Does::Says(0xA700)], desk.home.path().to_path_buf());
     desk.pass(&to(address));
     thread.join().unwrap();
@@ -179,6 +179,69 @@ fn what_was_made_for_sending_stays_until_the_archive_has_it() {
     assert_eq!(desk.pass(&to(address)).stored, 1);
     thread.join().unwrap();
     assert!(!item.file.exists());
+}
+
+#[test]
+fn what_was_made_for_two_archives_stays_until_both_have_it() {
+    let desk = Desk::new();
+    let bytes = object("made", Coding::Plain, 32);
+    let item = desk.outbox.add_made(&bytes, "site", false).unwrap();
+    let pass_of = |does: u16, name: &str| {
+        let (address, thread) = archive(vec![Does::Says(does)], desk.home.path().to_path_buf());
+        let mut settings = to(address);
+        settings.archives[0].name = name.into();
+        let pass = desk.pass(&settings);
+        thread.join().unwrap();
+        pass
+    };
+    assert_eq!(pass_of(0xC001, "site").refused, 1);
+    desk.outbox.add_made(&bytes, "other", false).unwrap();
+    assert_eq!(pass_of(0, "other").stored, 1);
+    assert!(item.file.is_file(), "the archive that refused it can never be asked again");
+    assert_eq!(desk.outbox.retry(|_| true).unwrap(), 1);
+    assert_eq!(pass_of(0, "site").stored, 1);
+    assert!(!item.file.exists());
+}
+
+#[test]
+fn what_was_made_and_stored_before_leaves_no_file_and_goes_again_when_asked() {
+    let desk = Desk::new();
+    let bytes = object("made", Coding::Plain, 32);
+    let item = desk.outbox.add_made(&bytes, "site", false).unwrap();
+    let send = || {
+        let (address, thread) = archive(vec![Does::Says(0)], desk.home.path().to_path_buf());
+        assert_eq!(desk.pass(&to(address)).stored, 1);
+        thread.join().unwrap();
+    };
+    send();
+    assert!(desk.outbox.add_made(&bytes, "site", false).unwrap().outcome.is_stored());
+    assert!(!item.file.exists(), "a report with identity stays for ever");
+    assert!(desk.outbox.add_made(&bytes, "site", true).unwrap().outcome.is_open());
+    assert!(item.file.is_file());
+    send();
+    assert!(!item.file.exists());
+}
+
+#[test]
+fn reports_too_are_sent_again_when_asked() {
+    let home = tempfile::tempdir().unwrap();
+    let text = "title = \"DESK\"\n[[archive]]\nname = \"site\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = 1\n";
+    std::fs::write(home.path().join("archive.toml"), text).unwrap();
+    read_visit(home.path(), "A. First");
+    let send = |more: &[&str]| {
+        let said = run(home.path(), &[&["archive", "send", &visit(), "--to", "site", "--reports", "--queue-only"], more].concat());
+        assert!(said.contains("Reports of saved readings: 1"), "{said}");
+    };
+    let report = || Outbox::of(home.path()).items().unwrap().0.into_iter().find(|i| i.report).unwrap();
+    send(&[]);
+    let path = osspan::files::outbox_in(home.path()).join(format!("{}.json", report().id));
+    let mut item: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
+    item["outcome"] = serde_json::json!({"is": "stored", "at": "2031-03-14T09:26:53+01:00"});
+    std::fs::write(&path, item.to_string()).unwrap();
+    send(&[]);
+    assert!(report().outcome.is_stored() && !report().file.exists());
+    send(&["--again"]);
+    assert!(report().outcome.is_open() && report().file.is_file());
 }
 
 #[test]
