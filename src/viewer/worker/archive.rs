@@ -4,6 +4,7 @@
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use super::PROGRESS_EVERY;
@@ -22,6 +23,9 @@ pub(super) struct Shared {
     stop_fetching: AtomicBool,
     /// Number of the newest sending: an older one that waits for another try gives way to it.
     sending: AtomicU64,
+    /// Held during a pass over the outbox, so that a newer sending begins its own after that of the older one: the outbox would take
+    /// the two for two programs.
+    turn: Mutex<()>,
 }
 
 /// Carries out one effect but that of the receiver, which lives with the worker.
@@ -116,11 +120,16 @@ fn queue(files: &[PathBuf], to: &str, data_dir: &Path, records: &Path) -> Result
 fn send(data_dir: &Path, records: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
     let own = shared.sending.fetch_add(1, Ordering::SeqCst) + 1;
     let wanted = || shared.sending.load(Ordering::SeqCst) == own;
-    let mut sender = match ArchiveSettings::load(data_dir) {
-        Ok(settings) => Sender::new(settings, data_dir),
+    let (mut sender, patience) = match ArchiveSettings::load(data_dir) {
+        Ok(settings) => (Sender::new(settings.clone(), data_dir), settings.patience),
         Err(e) => return tell(Tell::Sent(e.message())),
     };
-    while wanted() {
+    let mut failed = 0;
+    loop {
+        let turn = shared.turn.lock().unwrap_or_else(PoisonError::into_inner);
+        if !wanted() {
+            return;
+        }
         show_outbox(data_dir, records, tell);
         let mut told = Instant::now();
         let pass = sender.pass(&mut |_| {
@@ -130,10 +139,24 @@ fn send(data_dir: &Path, records: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
             }
             ControlFlow::Continue(())
         });
+        drop(turn);
         show_outbox(data_dir, records, tell);
-        let next = pass.as_ref().ok().and_then(|p| p.next);
-        let again = next.map_or_else(String::new, |n| format!(" The next try is in {} s.", n.as_secs().max(1)));
-        tell(Tell::Sent(pass.map_or_else(|e| e.message(), |p| words(&p)) + &again));
+        // What failed as a whole (another program is sending, the disk is full) will pass as well.
+        let (text, next) = match pass {
+            Ok(pass) => {
+                failed = 0;
+                (words(&pass), pass.next)
+            }
+            Err(e) => {
+                failed += 1;
+                (e.message() + ".", Some(patience.wait(failed)))
+            }
+        };
+        // A newer sending, which waits for its turn, will say what came of it.
+        if wanted() {
+            let again = next.map_or_else(String::new, |n| format!(" The next try is in {} s.", n.as_secs().max(1)));
+            tell(Tell::Sent(text + &again));
+        }
         let Some(wait) = next else { return };
         let until = Instant::now() + wait;
         while wanted() && Instant::now() < until {
@@ -179,4 +202,87 @@ fn fetch(from: &str, study: &str, data_dir: &Path, stop: &AtomicBool, tell: &dyn
         text.push_str(&format!(". {note}"));
     }
     Ok((text, folder.join(study)))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use std::net::TcpListener;
+    use std::sync::{Arc, mpsc};
+    use std::thread::JoinHandle;
+
+    use super::*;
+
+    const LONGEST: Duration = Duration::from_secs(60);
+
+    /// A data folder with one image in its outbox, for an archive at `port`.
+    fn desk(port: u16) -> tempfile::TempDir {
+        let home = tempfile::tempdir().unwrap();
+        let text = format!(
+            "title = \"DESK\"\n[[archive]]\nname = \"site\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = {port}\n\
+             [patience]\nconnect_s = 1\nsilence_s = 2\nanswer_s = 2\nretry_s = 1\n"
+        );
+        std::fs::write(crate::files::archive_settings_in(home.path()), text).unwrap();
+        let image = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-images/visit-2/frame-1.dcm");
+        Outbox::of(home.path()).add(&image, "site", false).unwrap();
+        home
+    }
+
+    /// An archive that takes everything.
+    fn archive(port: u16) -> (tempfile::TempDir, Receiver) {
+        let site = tempfile::tempdir().unwrap();
+        let text = format!("title = \"SITE\"\n[receiver]\nport = {port}\n[[caller]]\ntitle = \"DESK\"\n");
+        let receiver = Receiver::start(&ArchiveSettings::parse(&text, site.path()).unwrap(), site.path(), |_| ()).unwrap();
+        (site, receiver)
+    }
+
+    /// A sending on a thread of its own, and what it tells.
+    fn sending(home: &Path, shared: &Arc<Shared>) -> (JoinHandle<()>, mpsc::Receiver<Tell>) {
+        let (said, heard) = mpsc::channel();
+        let (home, shared) = (home.to_path_buf(), Arc::clone(shared));
+        let thread = std::thread::spawn(move || send(&home, &crate::files::records_in(&home), &shared, &|t| drop(said.send(t))));
+        (thread, heard)
+    }
+
+    /// What comes next of how a pass ended.
+    fn sent(heard: &mpsc::Receiver<Tell>) -> String {
+        loop {
+            if let Tell::Sent(words) = heard.recv_timeout(LONGEST).expect("nothing is sent any more") {
+                return words;
+            }
+        }
+    }
+
+    #[test]
+    fn a_newer_sending_waits_for_the_pass_of_the_older_one_and_goes_on() {
+        // It takes the call and never says a word.
+        let silent = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = silent.local_addr().unwrap().port();
+        let home = desk(port);
+        let shared = Arc::new(Shared::default());
+        let (first, of_first) = sending(home.path(), &shared);
+        silent.accept().unwrap();
+        let (second, of_second) = sending(home.path(), &shared);
+        let words = sent(&of_second);
+        assert!(words.contains("not yet: 1") && words.contains("next try") && !words.contains("another program"), "{words}");
+        first.join().unwrap();
+        assert!(!of_first.try_iter().any(|t| matches!(t, Tell::Sent(_))), "it spoke for the newer one");
+        drop(silent);
+        let _there = archive(port);
+        while !sent(&of_second).contains("Stored now: 1") {}
+        second.join().unwrap();
+    }
+
+    #[test]
+    fn another_program_that_is_sending_is_waited_for() {
+        let (_site, receiver) = archive(0);
+        let home = desk(receiver.address().port());
+        let held = crate::files::lock_folder(&crate::files::outbox_in(home.path())).unwrap().unwrap();
+        let (thread, heard) = sending(home.path(), &Arc::default());
+        let words = sent(&heard);
+        assert!(words.contains("another program") && words.contains("next try"), "{words}");
+        drop(held);
+        while !sent(&heard).contains("Stored now: 1") {}
+        thread.join().unwrap();
+    }
 }
