@@ -101,7 +101,13 @@ pub struct UltrasoundObject {
 /// made from the SHA-256 of the seed).
 #[must_use]
 pub fn uid_from(seed: &str) -> String {
-    let digest = Sha256::digest(seed.as_bytes());
+    uid_of(seed.as_bytes())
+}
+
+/// As [`uid_from`], of bytes.
+#[must_use]
+pub(crate) fn uid_of(seed: &[u8]) -> String {
+    let digest = Sha256::digest(seed);
     let mut bytes = [0_u8; 16];
     bytes.copy_from_slice(&digest[..16]);
     bytes[6] = bytes[6] & 0x0F | 0x80;

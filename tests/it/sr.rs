@@ -259,6 +259,38 @@ fn the_same_readings_give_the_same_bytes_and_others_another_uid() {
     assert_ne!(written(&exam_of(records[..3].to_vec()), Identity::Shown).unwrap().instance_uid, b.instance_uid);
 }
 
+/// PS3.5 9: a UID stands for one object. What is said of the exam besides its readings and steps is content too.
+#[test]
+fn a_second_reading_or_a_signer_who_is_known_gives_another_uid() {
+    let shelf = Shelf::bundled();
+    let first = Case::plain().record_of(origin(0, "A. First")).unwrap();
+    let second = Case::plain().record_of(Origin { saved_at: "2031-03-14T15:00:00+01:00".into(), ..origin(0, "B. Second") }).unwrap();
+    let report = |records: &[ReadingRecord], steps: &[ReviewRecord], signers: &[Signer]| {
+        let reviews = exams(records, steps);
+        let cases = Caseload::reviewed(records.to_vec(), &[], &not_standing(&reviews));
+        let exam = &cases.women[0].exams[0];
+        let images = &OneStudy;
+        sr::of_exam(&Request { exam, reviews: &reviews, signers, shelf: &shelf, images, identity: Identity::Shown }).unwrap()
+    };
+    let both = [first.clone(), second];
+    let (alone, beside) = (report(&both[..1], &[], &[]), report(&both, &[], &[]));
+    assert_ne!(alone.instance_uid, beside.instance_uid);
+    let again = report(&both, &[], &[]);
+    assert_eq!((&again.instance_uid, again.bytes == beside.bytes), (&beside.instance_uid, true));
+    let step = |steps: &[ReviewRecord], wish| {
+        let at = format!("2031-03-15T08:0{}:00+01:00", steps.len());
+        exams(&both, steps).remove(0).step(&wish, "B. Second", Role::Reviewer, at, Some(&[7; 32])).unwrap()
+    };
+    let agreed = step(&[], Wish::Agree);
+    let signed = step(std::slice::from_ref(&agreed), Wish::Sign);
+    let known = [Signer { name: "B. Second".into(), key: signed.key.clone() }];
+    let steps = [agreed, signed];
+    let (unknown, known) = (report(&both, &steps, &[]), report(&both, &steps, &known));
+    assert_ne!(unknown.bytes, known.bytes, "that the key is known is said");
+    assert_ne!(unknown.instance_uid, known.instance_uid);
+    assert_eq!(Document::from_bytes(&known.bytes).unwrap().instance_uid, known.instance_uid);
+}
+
 #[test]
 fn nothing_of_identity_is_in_a_report_without_it() {
     let mut case = Case::plain();

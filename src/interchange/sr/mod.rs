@@ -25,7 +25,8 @@
 //! # Ok(()) }
 //! ```
 //!
-//! The same readings and steps give the same bytes and the same SOP Instance UID, so that sending twice stores once.
+//! The same content gives the same bytes and the same SOP Instance UID, so that sending twice stores once; other content (a
+//! second reading beside it, a signature, a signer who is known now) gives another UID.
 //!
 //! # Reading
 //!
@@ -59,7 +60,7 @@ pub use tree::{Graphic, ImageRef, Item, Number, Relationship, Value};
 use dicom_dictionary_std::uids;
 
 use crate::caseload::SavedExam;
-use crate::dicom::write::uid_from;
+use crate::dicom::write::{uid_from, uid_of};
 use crate::error::{Error, ErrorKind, Result};
 use crate::guideline::Shelf;
 use crate::load::StudyFacts;
@@ -116,8 +117,10 @@ pub struct Written {
 /// reading is of a DICOM image that can be referred to, [`ErrorKind::Format`] when the report fails its own
 /// [check](check()).
 pub fn of_exam(request: &Request<'_>) -> Result<Written> {
-    let (document, facts, left_out) = document(request)?;
+    let (mut document, facts, left_out) = document(request)?;
     check::check(&document, &|uid| facts.iter().find(|f| f.instance_uid == uid).cloned())?;
+    // It follows from everything else that is in the file, so that one UID never stands for two contents.
+    document.instance_uid = uid_of(&document.to_bytes()?);
     Ok(Written {
         bytes: document.to_bytes()?,
         class_uid: document.class_uid,
@@ -156,6 +159,7 @@ fn readings<'a>(request: &Request<'a>) -> Result<(Vec<Pictured<'a>>, Vec<String>
     Ok((found, left_out))
 }
 
+/// The document under a UID that stands in until its content is whole.
 fn document(request: &Request<'_>) -> Result<(Document, Vec<ImageFacts>, Vec<String>)> {
     let (found, left_out) = readings(request)?;
     let contradicts = |what: &str| {
@@ -196,14 +200,12 @@ fn document(request: &Request<'_>) -> Result<(Document, Vec<ImageFacts>, Vec<Str
         let secrets: Vec<String> = records.iter().flat_map(|r| reading::secrets(r)).collect();
         reading::scrub(&mut root, &secrets);
     }
-    let mut seed: Vec<&str> = records.iter().map(|r| r.id()).collect();
-    seed.extend(review.iter().flat_map(|r| &r.steps).map(|s| s.id()));
     let signed = review.is_some_and(|r| r.standing() == crate::review::Standing::Signed);
     let (content_date, content_time, timezone) =
         if identity.shown() { saved(newest) } else { (NO_DAY.0.into(), NO_DAY.1.into(), String::new()) };
     let document = Document {
         class_uid: uids::COMPREHENSIVE_SR_STORAGE.to_owned(),
-        instance_uid: uid_from(&format!("{CONTENT}/{}/{}/{}", env!("CARGO_PKG_VERSION"), identity.shown(), seed.join("/"))),
+        instance_uid: uid_from(CONTENT),
         series_uid: uid_from(&format!("{CONTENT}/series/{}/{}", identity.shown(), first.study_uid)),
         study_uid: first.study_uid.clone(),
         patient: if identity.shown() { newest.patient.clone() } else { Patient::default() },
