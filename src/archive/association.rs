@@ -68,6 +68,8 @@ pub(super) struct Association {
     coming: VecDeque<PDataValue>,
     answer: Duration,
     silence: Duration,
+    /// When all of it is over, whatever is under way; no such moment where there is none.
+    end: Option<Instant>,
 }
 
 /// What the acceptor decides about a request.
@@ -123,7 +125,7 @@ impl Association {
         };
         let contexts = accepted.presentation_contexts.iter().filter_map(taken).collect();
         let longest_sent = longest_sent(&accepted.user_variables)?;
-        Ok(Self { wire, contexts, longest_sent, peer: theirs.to_owned(), coming: VecDeque::new(), answer, silence })
+        Ok(Self { wire, contexts, longest_sent, peer: theirs.to_owned(), coming: VecDeque::new(), answer, silence, end: None })
     }
 
     /// Takes a request for an association, which has to be there by the moment that the wire was given.
@@ -181,7 +183,18 @@ impl Association {
             user_variables: about_us(),
         });
         send_unit(&mut wire, &answered)?;
-        Ok(Self { wire, contexts, longest_sent, peer: plain(&calling), coming: VecDeque::new(), answer, silence })
+        Ok(Self { wire, contexts, longest_sent, peer: plain(&calling), coming: VecDeque::new(), answer, silence, end: None })
+    }
+
+    /// From `end` on nothing more is waited for, also in the middle of a command or a data set.
+    pub(super) fn end_by(&mut self, end: Instant) {
+        self.end = Some(end);
+    }
+
+    /// From now on a silence may be so long, and all that follows must be over within `whole`, and by the end of the association.
+    fn allow(&mut self, silence: Duration, whole: Duration) {
+        let left = self.end.map_or(whole, |end| end.saturating_duration_since(Instant::now()));
+        self.wire.allow(silence, whole.min(left));
     }
 
     /// The other side's title.
@@ -206,14 +219,14 @@ impl Association {
 
     /// Sends a command.
     pub(super) fn send(&mut self, context: u8, command: &Command) -> Result<()> {
-        self.wire.allow(self.silence, self.answer);
+        self.allow(self.silence, self.answer);
         self.send_values(context, PDataValueType::Command, &mut command.encode().as_slice()).map(drop)
     }
 
     /// Sends a data set from `source`; returns its length. `source` fails with its own error, the link with an
     /// [`ErrorKind::Io`] one.
     pub(super) fn send_data(&mut self, context: u8, source: &mut dyn Read) -> Result<u64> {
-        self.wire.allow(self.silence, Duration::from_secs(24 * 3600));
+        self.allow(self.silence, Duration::from_secs(24 * 3600));
         self.send_values(context, PDataValueType::Data, source)
     }
 
@@ -236,7 +249,7 @@ impl Association {
 
     /// Waits for what the other side does next, at most so long.
     pub(super) fn next(&mut self, most: Duration) -> Result<Next> {
-        self.wire.allow(most, most);
+        self.allow(most, most);
         let mut bytes = Vec::new();
         loop {
             let value = match self.value()? {
@@ -252,7 +265,7 @@ impl Association {
             }
             bytes.extend_from_slice(&value.data);
             // The rest of a command that has begun must follow without delay.
-            self.wire.allow(self.silence.min(most), self.silence);
+            self.allow(self.silence.min(most), self.silence);
             if value.is_last {
                 return Ok(Next::Command(value.presentation_context_id, Command::decode(&bytes)?));
             }
@@ -275,7 +288,7 @@ impl Association {
         loop {
             let allowed = Duration::from_secs(60 + total / SLOWEST);
             let left = allowed.saturating_sub(begun.elapsed());
-            self.wire.allow(self.silence, left);
+            self.allow(self.silence, left);
             let Some(value) = self.value()? else { return Err(broken("a data set", "the end of the association")) };
             if value.value_type != PDataValueType::Data || value.presentation_context_id != context {
                 return Err(broken("the rest of a data set", "something else"));
@@ -428,4 +441,49 @@ fn trimmed(uid: &str) -> String {
 
 fn plain(title: &str) -> String {
     title.chars().filter(|c| !c.is_control()).take(16).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use std::net::{TcpListener, TcpStream};
+
+    use super::*;
+
+    struct Open;
+
+    impl Doorkeeper for Open {
+        fn refuses(&self, _: &str, _: &str) -> Option<(AssociationRJResult, AssociationRJSource)> {
+            None
+        }
+
+        fn chooses(&self, _: &str, syntaxes: &[String]) -> std::result::Result<String, Reason> {
+            syntaxes.first().cloned().ok_or(Reason::TransferSyntaxesNotSupported)
+        }
+    }
+
+    #[test]
+    fn a_data_set_that_drips_ends_with_its_association() {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = listener.local_addr().unwrap();
+        let long = Duration::from_secs(30);
+        let dripping = std::thread::spawn(move || {
+            let wire = Wire::call("127.0.0.1", address.port(), None, long, long).unwrap();
+            let wanted = Wanted { class: "1.2".into(), syntaxes: vec!["1.2.840.10008.1.2".into()], to_receive: false };
+            let mut a = Association::request(wire, "A", "B", &[wanted], long, long).unwrap();
+            let begun = Instant::now();
+            let value = || PDataValue { presentation_context_id: 1, value_type: PDataValueType::Data, is_last: false, data: vec![0; 2] };
+            while begun.elapsed() < Duration::from_secs(10) && send_unit(&mut a.wire, &Pdu::PData { data: vec![value()] }).is_ok() {
+                std::thread::sleep(Duration::from_millis(50));
+            }
+        });
+        let (tcp, _): (TcpStream, _) = listener.accept().unwrap();
+        let mut a = Association::accept(Wire::answer(tcp, None, long).unwrap(), &Open, long, long).unwrap();
+        let begun = Instant::now();
+        a.end_by(begun + Duration::from_millis(500));
+        let e = a.receive_data(1, 1 << 30, &mut |_| ()).unwrap_err();
+        assert!(begun.elapsed() < Duration::from_secs(5) && e.message().contains("nothing came in time"), "{e}");
+        a.abort();
+        dripping.join().unwrap();
+    }
 }

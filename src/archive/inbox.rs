@@ -111,8 +111,8 @@ impl Arriving<'_> {
     /// Puts the object in place.
     ///
     /// # Errors
-    /// [`ErrorKind::Io`] for the disk; [`ErrorKind::Format`], [`ErrorKind::Limit`] and [`ErrorKind::Unsupported`] when it is
-    /// not what it was said to be.
+    /// [`ErrorKind::Io`] for the disk; [`ErrorKind::Invalid`] when it is another than was said; [`ErrorKind::Format`],
+    /// [`ErrorKind::Limit`] and [`ErrorKind::Unsupported`] when it is no sound object.
     pub(super) fn finish(mut self) -> Result<Arrived> {
         if let Some(e) = self.failed.take() {
             return Err(e);
@@ -121,7 +121,7 @@ impl Arriving<'_> {
         self.file.flush().map_err(fail)?;
         self.file.seek(SeekFrom::Start(0)).map_err(fail)?;
         let object = Object::read(std::io::BufReader::new(&mut self.file), Path::new(""))?;
-        let said = |what: &str| Error::new(ErrorKind::Format, format!("the object is of another {what} than was said"));
+        let said = |what: &str| Error::new(ErrorKind::Invalid, format!("the object is of another {what} than was said"));
         if !self.class.is_empty() && object.class != self.class {
             return Err(said("sort"));
         }

@@ -261,15 +261,21 @@ impl Waiting {
             return None;
         }
         let mut waiting = house.waiting.lock().unwrap_or_else(PoisonError::into_inner);
-        let total: usize = waiting.values().sum();
-        let own = waiting.entry(from).or_default();
-        if total >= MOST_WAITING || *own >= MOST_WAITING_FROM_ONE {
-            return None;
-        }
-        *own += 1;
+        let there_is_room = count_in(&mut waiting, from);
         drop(waiting);
-        Some(Self { house: Arc::clone(house), from })
+        there_is_room.then(|| Self { house: Arc::clone(house), from })
     }
+}
+
+/// Counts one more connection from this address, unless there are too many. One that is refused leaves nothing behind.
+fn count_in(waiting: &mut HashMap<IpAddr, usize>, from: IpAddr) -> bool {
+    let total: usize = waiting.values().sum();
+    let own = waiting.get(&from).copied().unwrap_or(0);
+    let there_is_room = total < MOST_WAITING && own < MOST_WAITING_FROM_ONE;
+    if there_is_room {
+        waiting.insert(from, own + 1);
+    }
+    there_is_room
 }
 
 impl Drop for Waiting {
@@ -343,13 +349,11 @@ fn serve(tcp: TcpStream, from: IpAddr, waiting: Waiting, house: &House) -> Resul
     let mut association = Association::accept(wire, &door, patience.answer(), patience.silence())?;
     drop(waiting);
     let _seat = door.seat.take();
-    let (begun, peer) = (Instant::now(), association.peer().to_owned());
+    let (end, peer) = (Instant::now() + LONGEST_ASSOCIATION, association.peer().to_owned());
+    association.end_by(end);
     (house.tell)(Event::Called { from: peer.clone() });
     let mut objects = 0;
     let outcome = loop {
-        if begun.elapsed() > LONGEST_ASSOCIATION {
-            break Err(Error::new(ErrorKind::Limit, "an association lasts too long").expected("at most an hour"));
-        }
         match association.next(patience.answer()) {
             Ok(Next::Released) => {
                 (house.tell)(Event::Ended { from: peer, objects });
@@ -363,7 +367,11 @@ fn serve(tcp: TcpStream, from: IpAddr, waiting: Waiting, house: &House) -> Resul
         }
     };
     association.abort();
-    outcome
+    // What was cut off at the end of the hour says that something did not come in time.
+    outcome.map_err(|e| {
+        let over = Instant::now() >= end;
+        if over { Error::new(ErrorKind::Limit, "an association lasts too long").expected("at most an hour").caused_by(e) } else { e }
+    })
 }
 
 /// Answers one command; says whether an object arrived.
@@ -392,4 +400,19 @@ fn answer(association: &mut Association, context: u8, command: &Command, house: 
         }
     }
     Ok(false)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_that_is_refused_leaves_nothing_behind() {
+        let mut waiting = HashMap::new();
+        let address = |n: u8| IpAddr::from([192, 0, 2, n]);
+        let taken = (0..=u8::MAX).filter(|n| count_in(&mut waiting, address(n / 32))).count();
+        assert_eq!(taken, MOST_WAITING);
+        assert_eq!(waiting.len(), MOST_WAITING / MOST_WAITING_FROM_ONE, "an entry for each that was refused");
+        assert!(waiting.values().all(|n| *n == MOST_WAITING_FROM_ONE));
+    }
 }

@@ -6,7 +6,6 @@ use super::association::Association;
 use super::command::Command;
 use super::inbox::{Arrived, Inbox};
 use crate::error::{Error, ErrorKind, Result};
-use crate::files;
 
 /// What an object came to. The outer error is the end of the association; the inner one was told to the sender.
 pub(super) type Taken = Result<std::result::Result<Arrived, Error>>;
@@ -18,7 +17,7 @@ pub(super) fn take(association: &mut Association, context: u8, asked: &Command, 
     let instance = asked.words(tags::AFFECTED_SOP_INSTANCE_UID).unwrap_or_default();
     let begun = match &agreed {
         Some(c) if c.class == class => inbox.begin(&class, &instance, &c.syntax, association.peer()),
-        _ => Err(Error::new(ErrorKind::Format, "the object is of another sort than was agreed")),
+        _ => Err(Error::new(ErrorKind::Invalid, "the object is of another sort than was agreed")),
     };
     // Whatever is wrong so far, the data set is on its way and has to be read before anything can be answered.
     let mut arriving = begun;
@@ -40,12 +39,12 @@ pub(super) fn take(association: &mut Association, context: u8, asked: &Command, 
     Ok(outcome)
 }
 
-/// Statuses of PS3.4 table B.2-1: out of resources, does not agree with its sort, not understood.
+/// Statuses of PS3.4 table B.2-1: out of resources, does not agree with its sort, not understood. Of an object's own faults
+/// [`ErrorKind::Invalid`] is only that it contradicts what was said of it.
 fn status_of(e: &Error) -> u16 {
     match e.kind() {
         ErrorKind::Io => 0xA700,
-        _ if files::is_full(e) => 0xA700,
-        ErrorKind::Format if e.message().contains("than was") => 0xA900,
+        ErrorKind::Invalid => 0xA900,
         _ => 0xC000,
     }
 }
