@@ -255,8 +255,8 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
             }
         }
     }
+    let records = a.records.clone().unwrap_or_else(|| files::records_in(data_dir));
     if a.reports {
-        let records = a.records.clone().unwrap_or_else(|| files::records_in(data_dir));
         let (items, why) = queue_reports(data_dir, &records, &paths, &a.to, a.again)?;
         told(out, &format!("Reports of saved readings: {}", items.len()))?;
         why.iter().try_for_each(|w| told(out, &format!("Not in a report: {w}")))?;
@@ -267,7 +267,7 @@ fn send(data_dir: &Path, a: &SendArgs, out: &mut dyn Write) -> Done {
     }
     told(out, &format!("Queued for {}: {}", a.to, ids.len()))?;
     if !a.queue_only {
-        deliver(s, data_dir, Duration::from_secs(a.keep_trying), out)?;
+        deliver(s, data_dir, &records, Duration::from_secs(a.keep_trying), out)?;
     }
     let own: Vec<Item> = outbox.items()?.0.into_iter().filter(|i| ids.contains(&i.id)).collect();
     let all = own.iter().all(|i| i.outcome.is_stored()) && left_out == 0;
@@ -293,10 +293,11 @@ fn summary(items: &[Item], out: &mut dyn Write) -> Result<()> {
     output::line(out, &format!("Stored: {stored}; refused or not sent: {}; not yet: {waiting}", items.len() - stored - waiting))
 }
 
-/// Sends what waits, and tries again until everything was answered or the time is up.
-fn deliver(settings: ArchiveSettings, data_dir: &Path, keep_trying: Duration, out: &mut dyn Write) -> Result<()> {
+/// Sends what waits, and tries again until everything was answered or the time is up. What is said of it is what the reader may
+/// see by the readings in the folder `records`.
+fn deliver(settings: ArchiveSettings, data_dir: &Path, records: &Path, keep_trying: Duration, out: &mut dyn Write) -> Result<()> {
     let end = Instant::now() + keep_trying;
-    let blind = Blind::now(data_dir, &files::records_in(data_dir))?;
+    let blind = Blind::now(data_dir, records)?;
     let mut sender = Sender::new(settings, data_dir);
     loop {
         let mut failed = None;
@@ -344,23 +345,28 @@ impl Blind {
     pub(crate) fn hides(&self, item: &Item) -> bool {
         item.report && self.0.contains(&item.exam())
     }
+
+    /// What of the outbox may be shown, and an error for each file in it that is no item.
+    pub(crate) fn outbox(&self, data_dir: &Path) -> Result<(Vec<Item>, Vec<Error>)> {
+        let (mut items, faults) = Outbox::of(data_dir).items()?;
+        items.retain(|i| !self.hides(i));
+        Ok((items, faults))
+    }
 }
 
 fn outbox(data_dir: &Path, a: &OutboxArgs, out: &mut dyn Write) -> Done {
-    let outbox = Outbox::of(data_dir);
+    let (outbox, records) = (Outbox::of(data_dir), files::records_in(data_dir));
     if a.retry {
         let count = outbox.retry(|_| true)?;
         told(out, &format!("Queued again: {count}"))?;
     }
     if a.send || a.keep_trying.is_some() {
-        deliver(ArchiveSettings::load(data_dir)?, data_dir, Duration::from_secs(a.keep_trying.unwrap_or(0)), out)?;
+        deliver(ArchiveSettings::load(data_dir)?, data_dir, &records, Duration::from_secs(a.keep_trying.unwrap_or(0)), out)?;
     }
     if a.clear_stored {
         told(out, &format!("Taken off the list: {}", outbox.clear_stored()?))?;
     }
-    let (mut items, faults) = outbox.items()?;
-    let blind = Blind::now(data_dir, &files::records_in(data_dir))?;
-    items.retain(|i| !blind.hides(i));
+    let (items, faults) = Blind::now(data_dir, &records)?.outbox(data_dir)?;
     if a.json {
         let text =
             serde_json::to_string_pretty(&items).map_err(|e| Error::new(ErrorKind::Format, "the outbox cannot be written").caused_by(e))?;

@@ -100,8 +100,12 @@ fn outbox(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     let (stored, waiting) = (count(Outcome::is_stored), count(Outcome::is_open));
     let refused = items.len() - stored - waiting;
     ui.label(heavy("Outbox", size::FINDING, theme.text));
+    for why in &page.set_up().not_items {
+        plain(ui, format!("Not an item: {why}"), theme.alarm);
+    }
     if items.is_empty() {
-        plain(ui, "Nothing is in it.", theme.quiet);
+        let words = if page.set_up().not_items.is_empty() { "Nothing is in it." } else { "Nothing else is in it." };
+        plain(ui, words, theme.quiet);
         return;
     }
     plain(ui, format!("Stored: {stored} · not yet: {waiting} · refused or not sent: {refused}"), theme.text);

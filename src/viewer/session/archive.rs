@@ -13,8 +13,8 @@ const MOST_LINES: usize = 200;
 pub enum ArchiveAction {
     /// What is set up, and the outbox as this reader may see it; an error in words otherwise.
     Loaded(Result<SetUp, String>),
-    /// The outbox as it stands now.
-    Outbox(Vec<Item>),
+    /// The outbox as it stands now, and what in it is no item, in words.
+    Outbox(Vec<Item>, Vec<String>),
     /// Choose the archive to send to and to ask.
     Choose(String),
     /// Test the links.
@@ -75,6 +75,8 @@ pub struct SetUp {
     pub received: std::path::PathBuf,
     /// The outbox.
     pub outbox: Vec<Item>,
+    /// What in the outbox is no item, in words.
+    pub not_items: Vec<String>,
 }
 
 /// What a session asks of the world for the page.
@@ -267,8 +269,8 @@ impl Session {
                 page.not_set_up = Some(why);
                 None
             }
-            (ArchiveAction::Outbox(items), _) => {
-                page.set_up.outbox = items;
+            (ArchiveAction::Outbox(items, not_items), _) => {
+                (page.set_up.outbox, page.set_up.not_items) = (items, not_items);
                 None
             }
             (ArchiveAction::Choose(name), _) => {

@@ -85,26 +85,55 @@ pub(super) fn receive(data_dir: &Path, tell: impl Fn(Action) + Send + Sync + 'st
 
 fn set_up(data_dir: &Path, records: &Path) -> Result<SetUp> {
     let settings = ArchiveSettings::load(data_dir)?;
+    let (outbox, not_items) = Shown::now(data_dir, records)?.parts();
     Ok(SetUp {
         archives: settings.names().map(str::to_owned).collect(),
         received: settings.received(data_dir),
         title: settings.title,
-        outbox: outbox(data_dir, records)?,
+        outbox,
+        not_items,
     })
 }
 
-/// The outbox as this reader may see it.
-fn outbox(data_dir: &Path, records: &Path) -> Result<Vec<Item>> {
-    let (mut items, _) = Outbox::of(data_dir).items()?;
-    let blind = Blind::now(data_dir, records)?;
-    items.retain(|i| !blind.hides(i));
-    Ok(items)
+/// The outbox as this reader may see it: read once, then kept up to date by what a pass tells.
+struct Shown {
+    blind: Blind,
+    items: Vec<Item>,
+    not_items: Vec<String>,
 }
 
-fn show_outbox(data_dir: &Path, records: &Path, tell: &dyn Fn(Tell)) {
-    if let Ok(items) = outbox(data_dir, records) {
-        tell(Tell::Outbox(items));
+impl Shown {
+    fn now(data_dir: &Path, records: &Path) -> Result<Self> {
+        let blind = Blind::now(data_dir, records)?;
+        let (items, faults) = blind.outbox(data_dir)?;
+        Ok(Self { blind, items, not_items: faults.iter().map(ToString::to_string).collect() })
     }
+
+    fn parts(self) -> (Vec<Item>, Vec<String>) {
+        (self.items, self.not_items)
+    }
+
+    fn show(&self, tell: &dyn Fn(Tell)) {
+        tell(Tell::Outbox(self.items.clone(), self.not_items.clone()));
+    }
+
+    fn take(&mut self, changed: &Item) {
+        if self.blind.hides(changed) {
+            return;
+        }
+        match self.items.iter_mut().find(|i| i.id == changed.id) {
+            Some(item) => *item = changed.clone(),
+            // Queued after the list was read.
+            None => self.items.push(changed.clone()),
+        }
+    }
+}
+
+/// Reads the outbox anew and shows it; `None` where it cannot be read, which the next pass will say.
+fn show_outbox(data_dir: &Path, records: &Path, tell: &dyn Fn(Tell)) -> Option<Shown> {
+    let shown = Shown::now(data_dir, records).ok()?;
+    shown.show(tell);
+    Some(shown)
 }
 
 /// Queues the files of an exam and the reports of its saved readings; what could not be queued comes back in words.
@@ -125,17 +154,28 @@ fn send(data_dir: &Path, records: &Path, shared: &Shared, tell: &dyn Fn(Tell)) {
         Err(e) => return tell(Tell::Sent(e.message())),
     };
     let mut failed = 0;
+    // What was queued is seen at once, also while an older sending has its turn.
+    show_outbox(data_dir, records, tell);
     loop {
         let turn = shared.turn.lock().unwrap_or_else(PoisonError::into_inner);
         if !wanted() {
             return;
         }
-        show_outbox(data_dir, records, tell);
-        let mut told = Instant::now();
-        let pass = sender.pass(&mut |_| {
-            if told.elapsed() >= PROGRESS_EVERY {
-                told = Instant::now();
-                show_outbox(data_dir, records, tell);
+        let (mut told, mut newest) = (None::<Instant>, own);
+        let mut shown = show_outbox(data_dir, records, tell);
+        let pass = sender.pass(&mut |item| {
+            if let Some(shown) = &mut shown {
+                shown.take(item);
+            }
+            if told.is_none_or(|t| t.elapsed() >= PROGRESS_EVERY) {
+                // A newer sending has queued more, which this pass will not tell of.
+                let now = shared.sending.load(Ordering::SeqCst);
+                if std::mem::replace(&mut newest, now) != now {
+                    shown = show_outbox(data_dir, records, tell);
+                } else if let Some(shown) = &shown {
+                    shown.show(tell);
+                }
+                told = Some(Instant::now());
             }
             ControlFlow::Continue(())
         });
@@ -271,6 +311,22 @@ mod tests {
         let _there = archive(port);
         while !sent(&of_second).contains("Stored now: 1") {}
         second.join().unwrap();
+    }
+
+    #[test]
+    fn what_is_no_item_is_shown_and_a_pass_shows_its_progress() {
+        let (_site, receiver) = archive(0);
+        let home = desk(receiver.address().port());
+        std::fs::write(crate::files::outbox_in(home.path()).join("bad.json"), "{").unwrap();
+        let set_up = set_up(home.path(), &crate::files::records_in(home.path())).unwrap();
+        assert!(set_up.outbox.len() == 1 && set_up.not_items[0].contains("an item of the outbox cannot be read"), "{set_up:?}");
+        let (thread, heard) = sending(home.path(), &Arc::default());
+        thread.join().unwrap();
+        let shown = heard.try_iter().filter_map(|t| if let Tell::Outbox(items, faults) = t { Some((items, faults)) } else { None });
+        let shown: Vec<_> = shown.collect();
+        assert!(shown.iter().all(|(items, faults)| (items.len(), faults.len()) == (1, 1)), "{shown:?}");
+        assert!(shown.iter().any(|(items, _)| matches!(items[0].outcome, crate::archive::Outcome::Trying { .. })), "{shown:?}");
+        assert!(shown.last().unwrap().0[0].outcome.is_stored());
     }
 
     #[test]
