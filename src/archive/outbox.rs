@@ -265,15 +265,6 @@ impl Outbox {
         Ok(stored.len())
     }
 
-    /// Takes an item out, whatever its state: it is not sent any more. What was made for the outbox is removed.
-    ///
-    /// # Errors
-    /// [`ErrorKind::Io`].
-    pub fn drop_item(&self, item: &Item) -> Result<()> {
-        files::remove(&self.dir.join(name(&item.id)))?;
-        self.let_go(&item.file)
-    }
-
     /// Removes a file that was made for the outbox, unless an archive has still to get it: one that refused it may be asked again.
     fn let_go(&self, file: &Path) -> Result<()> {
         let wanted = |i: &Item| i.file == file && !i.outcome.is_stored();

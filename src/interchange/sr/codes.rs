@@ -241,7 +241,6 @@ codes! {
     WHOLE_RECORD = "RECORD", "99OSSPAN", "The saved reading as it stands in its file (JSON)", Private;
     CONTENT_VERSION = "CONTENT-VERSION", "99OSSPAN", "Version of this report's shape", Private;
 
-    EXAM = "EXAM", "99OSSPAN", "What the frames of the exam come to", Private;
     NO_EXAM_DISTANCE = "NO-EXAM-DIST", "99OSSPAN", "Why there is no exam distance", Private;
     EXAM_LIMIT = "EXAM-LIMIT", "99OSSPAN", "The exam distance is one-sided: limits only", Private;
     SHORTEST_OVERLAP = "OVERLAP-SHORT", "99OSSPAN", "Shortest overlap seen is at least", Private;

@@ -3,7 +3,7 @@
 //!
 //! # Writing
 //!
-//! [`of_exam`] makes the report of one [`SavedExam`] as the object's bytes, with the UIDs under which it is stored and sent:
+//! [`of_exam`] makes the report of one [`SavedExam`] as the object's bytes:
 //!
 //! ```no_run
 //! # fn main() -> osspan::Result<()> {
@@ -19,7 +19,7 @@
 //! for exam in cases.women.iter().flat_map(|w| &w.exams) {
 //!     let request = sr::Request { exam, reviews: &reviews, signers: &signers, shelf: &shelf, images: &images, identity: Identity::Shown };
 //!     let report = sr::of_exam(&request)?;
-//!     // report.class_uid and report.instance_uid for C-STORE; report.bytes is a whole DICOM file, Explicit VR Little Endian.
+//!     // report.bytes is a whole DICOM file, Explicit VR Little Endian.
 //!     // report.evidence lists the images that it refers to, which travel with it.
 //! }
 //! # Ok(()) }
@@ -96,14 +96,6 @@ pub struct Request<'a> {
 pub struct Written {
     /// The whole DICOM file.
     pub bytes: Vec<u8>,
-    /// SOP Class UID: Comprehensive SR.
-    pub class_uid: String,
-    /// SOP Instance UID.
-    pub instance_uid: String,
-    /// Study Instance UID: that of the images.
-    pub study_uid: String,
-    /// Series Instance UID: one a study.
-    pub series_uid: String,
     /// The images that it refers to.
     pub evidence: Vec<Evidence>,
     /// Readings of the exam that are not in it, and why; free of identity.
@@ -121,15 +113,7 @@ pub fn of_exam(request: &Request<'_>) -> Result<Written> {
     check::check(&document, &|uid| facts.iter().find(|f| f.instance_uid == uid).cloned())?;
     // It follows from everything else that is in the file, so that one UID never stands for two contents.
     document.instance_uid = uid_of(&document.to_bytes()?);
-    Ok(Written {
-        bytes: document.to_bytes()?,
-        class_uid: document.class_uid,
-        instance_uid: document.instance_uid,
-        study_uid: document.study_uid,
-        series_uid: document.series_uid,
-        evidence: document.evidence,
-        left_out,
-    })
+    Ok(Written { bytes: document.to_bytes()?, evidence: document.evidence, left_out })
 }
 
 /// A reading with its image.
