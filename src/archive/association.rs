@@ -15,16 +15,13 @@ use dicom_ul::pdu::{
 
 use super::command::{Command, LONGEST_COMMAND};
 use super::wire::{Wire, link};
+use crate::dicom::write::{IMPLEMENTATION, IMPLEMENTATION_NAME};
 use crate::error::{Error, ErrorKind, Result};
 
 /// Longest unit that this side takes, bytes, and the most that it sends whatever the other side would take.
 pub(super) const LONGEST_UNIT: u32 = 128 * 1024;
 /// The DICOM application context (PS3.7 annex A).
 const APPLICATION: &str = "1.2.840.10008.3.1.1.1";
-/// Names this program's implementation; a UID made from a UUID of its own (PS3.5 annex B.2).
-pub(super) const IMPLEMENTATION: &str = "2.25.260563390211389530178044372160126475077";
-/// The same as a short name.
-pub(super) const IMPLEMENTATION_NAME: &str = "OSSPAN_1";
 /// Most presentation contexts in one association: identifiers are the odd numbers from 1 to 255.
 pub(super) const MOST_CONTEXTS: usize = 128;
 /// The slowest that a data set may come, bytes a second, once a minute of it has passed.

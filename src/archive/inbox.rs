@@ -40,7 +40,7 @@ impl Arrived {
     #[must_use]
     pub fn words(&self) -> String {
         let what = if self.report { "report" } else { "image" };
-        let end: String = self.instance.chars().rev().take(12).collect::<Vec<_>>().into_iter().rev().collect();
+        let end = object::end_of(&self.instance);
         let mut text = format!("{what} …{end}");
         if self.known {
             text.push_str(": was here already, the same");

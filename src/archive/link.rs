@@ -2,7 +2,6 @@
 
 use std::collections::HashSet;
 use std::ops::ControlFlow;
-use std::time::{Duration, Instant};
 
 use dicom_core::{DataElement, PrimitiveValue, Tag, VR};
 use dicom_dictionary_std::{tags, uids};
@@ -51,9 +50,8 @@ impl Link<'_> {
         Association::request(wire, self.own, &a.title, wanted, self.patience.answer(), silence)
     }
 
-    /// Asks whether the archive is there and would talk to this workstation; how long that took.
-    pub(super) fn echo(&self) -> Result<Duration> {
-        let begun = Instant::now();
+    /// Asks whether the archive is there and would talk to this workstation.
+    pub(super) fn echo(&self) -> Result<()> {
         let mut association = self.open(&[wanted(uids::VERIFICATION)])?;
         let context = first(&association, uids::VERIFICATION)?;
         association.send(context, &Command::ask(Verb::EchoAsked, uids::VERIFICATION, 1, false))?;
@@ -61,7 +59,7 @@ impl Link<'_> {
         let status = answer.status()?;
         association.release();
         if answer.verb() == Verb::EchoAnswered && status == 0 {
-            return Ok(begun.elapsed());
+            return Ok(());
         }
         Err(link("the archive answered the test otherwise").expected("status 0000").found(command::words(status)))
     }
@@ -221,11 +219,7 @@ struct Get<'a> {
 impl Get<'_> {
     fn take(&mut self, arrived: &Arrived) {
         if self.seen.insert(arrived.instance.clone()) {
-            self.fetched.arrived += 1;
-            self.fetched.known += usize::from(arrived.known);
-            if arrived.differs || arrived.unreadable.is_some() {
-                self.fetched.notes.push(arrived.words());
-            }
+            self.fetched.take(arrived);
         }
     }
 }

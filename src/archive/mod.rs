@@ -20,7 +20,7 @@ mod web;
 mod wire;
 
 pub use inbox::{Arrived, Inbox};
-pub use object::Object;
+pub use object::{Object, end_of};
 pub use outbox::{Item, Outbox, Outcome};
 pub use query::{Answer, Fetched, Found, MOST_FOUND, Question};
 pub use receiver::{Event, Receiver};

@@ -8,11 +8,11 @@ use std::path::{Path, PathBuf};
 use dicom_object::FileMetaTableBuilder;
 use sha2::{Digest, Sha256};
 
-use super::association::{IMPLEMENTATION, IMPLEMENTATION_NAME};
 use crate::dicom::attributes::{self as at, Attributes};
 use crate::dicom::source::first_bytes;
 use crate::dicom::syntax::Syntax;
 use crate::dicom::walk;
+use crate::dicom::write::{IMPLEMENTATION, IMPLEMENTATION_NAME};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -140,6 +140,12 @@ pub(super) fn is_uid(text: &str) -> bool {
     text.len() <= 64 && text.split('.').all(|part| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit()))
 }
 
+/// The last 12 characters of a UID, by which people tell objects and exams apart in a list.
+#[must_use]
+pub fn end_of(uid: &str) -> &str {
+    uid.char_indices().nth_back(11).and_then(|(at, _)| uid.get(at..)).unwrap_or(uid)
+}
+
 /// The classes of objects that are sent, fetched and received (PS3.4 table B.5-1): ultrasound, captures, and reports.
 pub(super) const CLASSES: [&str; 13] = [
     "1.2.840.10008.5.1.4.1.1.6.1",
@@ -164,4 +170,14 @@ pub(super) const CLASSES: [&str; 13] = [
 #[must_use]
 pub(super) fn is_report(class: &str) -> bool {
     class.starts_with("1.2.840.10008.5.1.4.1.1.88.")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_end_of_a_uid_is_its_last_twelve_characters() {
+        assert_eq!(["1.2.840.10008.5.1.4", "1.2.3", "", "12345678901é"].map(end_of), [".10008.5.1.4", "1.2.3", "", "12345678901é"]);
+    }
 }

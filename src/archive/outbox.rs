@@ -135,7 +135,7 @@ impl Item {
     #[must_use]
     pub fn line(&self) -> String {
         let what = if self.report { "report" } else { "image" };
-        let end: String = self.instance.chars().rev().take(12).collect::<Vec<_>>().into_iter().rev().collect();
+        let end = object::end_of(&self.instance);
         let tries = if self.tries > 1 { format!(" ({} tries)", self.tries) } else { String::new() };
         format!("{what} …{end} to {}: {}{tries}", self.to, self.outcome.words())
     }

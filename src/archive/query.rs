@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use super::inbox::Arrived;
 use crate::error::{Error, ErrorKind, Result};
 
 /// Most exams that one question brings back.
@@ -130,4 +131,15 @@ pub struct Fetched {
     pub notes: Vec<String>,
     /// Objects that the archive said it could not send, or that were not taken: one sentence each.
     pub failed: Vec<String>,
+}
+
+impl Fetched {
+    /// Counts an object that arrived.
+    pub(super) fn take(&mut self, arrived: &Arrived) {
+        self.arrived += 1;
+        self.known += usize::from(arrived.known);
+        if arrived.differs || arrived.unreadable.is_some() {
+            self.notes.push(arrived.words());
+        }
+    }
 }

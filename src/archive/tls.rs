@@ -31,10 +31,14 @@ pub(super) fn certificates(path: &Path) -> Result<Vec<CertificateDer<'static>>> 
     Ok(found)
 }
 
-/// The key of a PEM file.
-pub(super) fn key(path: &Path) -> Result<PrivateKeyDer<'static>> {
-    PrivateKeyDer::from_pem_slice(&files::read_bytes(path, LONGEST)?)
-        .map_err(|_| Error::new(ErrorKind::Format, "the key cannot be read").expected("a private key in PEM").found("none").at(path))
+/// The key of a PEM file, as `parse` takes it.
+pub(super) fn key_as<K>(path: &Path, parse: impl FnOnce(&[u8]) -> Option<K>) -> Result<K> {
+    parse(&files::read_bytes(path, LONGEST)?)
+        .ok_or_else(|| Error::new(ErrorKind::Format, "the key cannot be read").expected("a private key in PEM").found("none").at(path))
+}
+
+fn key(path: &Path) -> Result<PrivateKeyDer<'static>> {
+    key_as(path, |pem| PrivateKeyDer::from_pem_slice(pem).ok())
 }
 
 fn trusted(path: &Path) -> Result<RootCertStore> {

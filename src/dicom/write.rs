@@ -97,6 +97,11 @@ pub struct UltrasoundObject {
     pub regions: Vec<RawRegion>,
 }
 
+/// Names this program's implementation in files and associations (PS3.7 D.3.3.2): [`uid_from`] of its name.
+pub(crate) const IMPLEMENTATION: &str = "2.25.278203134636730930320555521233551535322";
+/// The same as a short name.
+pub(crate) const IMPLEMENTATION_NAME: &str = "OSSPAN_1";
+
 /// A UID under 2.25 that depends on `seed` alone (PS3.5 B.2: the decimal form of a UUID, here version 8 of RFC 9562
 /// made from the SHA-256 of the seed).
 #[must_use]
@@ -297,8 +302,8 @@ pub(crate) fn to_file(object: InMemDicomObject, syntax: &str) -> Result<Vec<u8>>
     // Named here, so that the bytes do not change with the version of a library.
     let meta = FileMetaTableBuilder::new()
         .transfer_syntax(syntax)
-        .implementation_class_uid(uid_from("osspan"))
-        .implementation_version_name("OSSPAN_1");
+        .implementation_class_uid(IMPLEMENTATION)
+        .implementation_version_name(IMPLEMENTATION_NAME);
     let mut out = Vec::new();
     object.with_meta(meta).map_err(cannot)?.write_all(&mut out).map_err(cannot)?;
     Ok(out)

@@ -107,13 +107,7 @@ pub(in super::super) fn get(
             arriving.and_then(super::super::inbox::Arriving::finish)
         };
         match done {
-            Ok(arrived) => {
-                fetched.arrived += 1;
-                fetched.known += usize::from(arrived.known);
-                if arrived.differs || arrived.unreadable.is_some() {
-                    fetched.notes.push(arrived.words());
-                }
-            }
+            Ok(arrived) => fetched.take(&arrived),
             Err(e) => fetched.failed.push(e.message()),
         }
     }

@@ -132,9 +132,7 @@ fn secure(settings: &ClientTls) -> Result<TlsConfig> {
         .unversioned_rustls_crypto_provider(tls::provider())
         .root_certs(RootCerts::new_with_certs(&chain(&settings.trust)?));
     if let (Some(certificate), Some(file)) = (&settings.certificate, &settings.key) {
-        let key = PrivateKey::from_pem(&files::read_bytes(file, 1024 * 1024)?)
-            .map_err(|_| Error::new(ErrorKind::Format, "the key cannot be read").expected("a private key in PEM").found("none").at(file))?
-            .to_owned();
+        let key = tls::key_as(file, |pem| PrivateKey::from_pem(pem).ok().map(|key| key.to_owned()))?;
         config = config.client_cert(Some(ClientCert::new_with_certs(&chain(certificate)?, key)));
     }
     Ok(config.build())

@@ -4,7 +4,7 @@ use egui::{RichText, ScrollArea, Ui, vec2};
 
 use super::context::{chip, choices, field};
 use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
-use crate::archive::Outcome;
+use crate::archive::{Outcome, end_of};
 use crate::record::Patient;
 use crate::viewer::action::Action;
 use crate::viewer::session::{ArchiveAction as Do, Asked, Session, dates};
@@ -170,7 +170,7 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
     }
     if let Some((study, came, left)) = page.fetching() {
         let left = left.map_or_else(String::new, |n| format!(", {n} to come"));
-        let end: String = study.chars().skip(study.chars().count().saturating_sub(12)).collect();
+        let end = end_of(study);
         ui.horizontal_wrapped(|ui| {
             plain(ui, format!("Fetching exam …{end}: {came} objects{left}"), theme.lead);
             if ui.button("Stop fetching").clicked() {
