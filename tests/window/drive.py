@@ -59,7 +59,13 @@ class Display:
         os.close(read)
         self.name = f":{number.decode().strip()}"
 
-    def close(self):
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        """The programs first, which would complain of a display that is gone."""
+        for window in Window.open:
+            window.process.kill()
         self.server.terminate()
         self.server.wait()
 
@@ -288,29 +294,33 @@ def without_libraries_or_display(binary):
         print("window: no display: read without one; a wrong display: said in words")
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
+def asked(description, *more):
+    """What the command line asks for: the program (the newest build where none is named), a folder for screens, and `more` options,
+    each a name with what argparse wants to know of it."""
+    parser = argparse.ArgumentParser(description=description.splitlines()[0])
     parser.add_argument("--binary", type=pathlib.Path, default=None)
     parser.add_argument("--screens", type=pathlib.Path, default=None)
+    for name, words in more:
+        parser.add_argument(name, **words)
     chosen = parser.parse_args()
+    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
     binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
     built = [b for b in binaries if b.is_file()]
     if not built:
         fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
+    chosen.binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
     if chosen.screens:
         chosen.screens.mkdir(parents=True, exist_ok=True)
-    without_libraries_or_display(binary)
+    return chosen
+
+
+def main():
+    chosen = asked(__doc__)
+    without_libraries_or_display(chosen.binary)
     for width, height in ((1280, 800), (1920, 1080)):
-        display = Display(width, height)
-        try:
+        with Display(width, height) as display:
             for light in (False, True):
-                reading(display, binary, chosen.screens, light)
-        finally:
-            for window in Window.open:
-                window.process.kill()
-            display.close()
+                reading(display, chosen.binary, chosen.screens, light)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,6 @@ verify` must agree with all of them, offers included.
 Needs what drive.py needs.
 """
 
-import argparse
 import json
 import os
 import pathlib
@@ -152,26 +151,10 @@ def exam(display, binary, screens, place, name):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--binary", type=pathlib.Path, default=None)
-    parser.add_argument("--screens", type=pathlib.Path, default=None)
-    chosen = parser.parse_args()
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", drive.ROOT / "target"))
-    binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
-    built = [b for b in binaries if b.is_file()]
-    if not built:
-        drive.fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
-    if chosen.screens:
-        chosen.screens.mkdir(parents=True, exist_ok=True)
-    display = drive.Display(1280, 800)
-    try:
-        exam(display, binary, chosen.screens, by_mouse, "with mouse and keyboard")
-        exam(display, binary, chosen.screens, by_keyboard, "with the keyboard alone")
-    finally:
-        for window in drive.Window.open:
-            window.process.kill()
-        display.close()
+    chosen = drive.asked(__doc__)
+    with drive.Display(1280, 800) as display:
+        exam(display, chosen.binary, chosen.screens, by_mouse, "with mouse and keyboard")
+        exam(display, chosen.binary, chosen.screens, by_keyboard, "with the keyboard alone")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,6 @@ Fails when a landmark takes more than two actions, when a plain exam takes more 
 record is not what was clicked. `--before` drives a program of before the shortcuts, with the actions that it needed.
 """
 
-import argparse
 import math
 import os
 import pathlib
@@ -180,55 +179,41 @@ def check(records, exams):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--binary", type=pathlib.Path, default=None)
-    parser.add_argument("--screens", type=pathlib.Path, default=None)
-    parser.add_argument("--exams", type=int, default=5)
-    parser.add_argument("--before", action="store_true")
-    # Where a program of before had these, after turning the sheet: seen on its screen.
-    parser.add_argument("--due-field", type=int, nargs=2, default=(1170, 268))
-    parser.add_argument("--no-bleeding", type=int, nargs=2, default=(1018, 299))
-    chosen = parser.parse_args()
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", drive.ROOT / "target"))
-    binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
-    built = [b for b in binaries if b.is_file()]
-    if not built:
-        drive.fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
-    if chosen.screens:
-        chosen.screens.mkdir(parents=True, exist_ok=True)
-    display = drive.Display(1280, 800)
-    try:
-        with tempfile.TemporaryDirectory() as scratch:
-            data = pathlib.Path(scratch)
-            (data / "settings.json").write_text(
-                f'{{"schema":"osspan-settings/1","reader":"{READER}","guideline":"{GUIDELINE}","light":false}}'
-            )
-            exams = make(data / "images", chosen.exams, chosen.before)
-            window = Hands(display, binary, data, [data / "images"], before=chosen.before)
-            window.screens, window.due_field, window.no_bleeding = chosen.screens, chosen.due_field, chosen.no_bleeding
-            window.actions = 1  # opened
-            saved, rows = 0, []
-            for i, exam in enumerate(exams):
-                *row, placed, saved = one_exam(window, data, exam, saved, i + 1 == len(exams))
-                rows.append((len(exam[0]), *row, placed))
-                window.shot(chosen.screens, f"five-exams-{i + 1}")
-            check(drive.records(data / "records"), exams)
-            drive.run(binary, "verify", data / "records", "--images", data / "images", env=dict(os.environ, OSSPAN_DATA=str(data)))
-            print("| exam | frames | landmarks | actions for them | actions beside them | pointer travel, px |")
-            print("|---|---:|---:|---:|---:|---:|")
-            for i, (frames, marks, beside, travel, placed) in enumerate(rows):
-                print(f"| {i + 1} | {frames} | {placed} | {marks} | {beside} | {travel:.0f} |")
-            total = [sum(r[k] for r in rows) for k in range(5)]
-            print(f"| all | {total[0]} | {total[4]} | {total[1]} | {total[2]} | {total[3]:.0f} |")
-            over = [i + 1 for i, r in enumerate(rows) if r[1] > MOST_A_LANDMARK * r[4] or r[2] > MOST_BESIDE]
-            if over and not chosen.before:
-                drive.fail(f"exams {over} take more than {MOST_A_LANDMARK} actions a landmark or {MOST_BESIDE} beside")
-            print(f"window: {len(exams)} whole exams, {saved} records as clicked, and they verify")
-    finally:
-        for window in drive.Window.open:
-            window.process.kill()
-        display.close()
+    chosen = drive.asked(
+        __doc__,
+        ("--exams", {"type": int, "default": 5}),
+        ("--before", {"action": "store_true"}),
+        # Where a program of before had these, after turning the sheet: seen on its screen.
+        ("--due-field", {"type": int, "nargs": 2, "default": (1170, 268)}),
+        ("--no-bleeding", {"type": int, "nargs": 2, "default": (1018, 299)}),
+    )
+    binary = chosen.binary
+    with drive.Display(1280, 800) as display, tempfile.TemporaryDirectory() as scratch:
+        data = pathlib.Path(scratch)
+        (data / "settings.json").write_text(
+            f'{{"schema":"osspan-settings/1","reader":"{READER}","guideline":"{GUIDELINE}","light":false}}'
+        )
+        exams = make(data / "images", chosen.exams, chosen.before)
+        window = Hands(display, binary, data, [data / "images"], before=chosen.before)
+        window.screens, window.due_field, window.no_bleeding = chosen.screens, chosen.due_field, chosen.no_bleeding
+        window.actions = 1  # opened
+        saved, rows = 0, []
+        for i, exam in enumerate(exams):
+            *row, placed, saved = one_exam(window, data, exam, saved, i + 1 == len(exams))
+            rows.append((len(exam[0]), *row, placed))
+            window.shot(chosen.screens, f"five-exams-{i + 1}")
+        check(drive.records(data / "records"), exams)
+        drive.run(binary, "verify", data / "records", "--images", data / "images", env=dict(os.environ, OSSPAN_DATA=str(data)))
+        print("| exam | frames | landmarks | actions for them | actions beside them | pointer travel, px |")
+        print("|---|---:|---:|---:|---:|---:|")
+        for i, (frames, marks, beside, travel, placed) in enumerate(rows):
+            print(f"| {i + 1} | {frames} | {placed} | {marks} | {beside} | {travel:.0f} |")
+        total = [sum(r[k] for r in rows) for k in range(5)]
+        print(f"| all | {total[0]} | {total[4]} | {total[1]} | {total[2]} | {total[3]:.0f} |")
+        over = [i + 1 for i, r in enumerate(rows) if r[1] > MOST_A_LANDMARK * r[4] or r[2] > MOST_BESIDE]
+        if over and not chosen.before:
+            drive.fail(f"exams {over} take more than {MOST_A_LANDMARK} actions a landmark or {MOST_BESIDE} beside")
+        print(f"window: {len(exams)} whole exams, {saved} records as clicked, and they verify")
 
 
 if __name__ == "__main__":

@@ -11,7 +11,6 @@ window and hands it in, and the lead marks it by command.
 Needs what drive.py needs.
 """
 
-import argparse
 import json
 import os
 import pathlib
@@ -141,56 +140,40 @@ FIELD, HAND_IN = 475, 593
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", drive.ROOT / "target"))
-    parser.add_argument("--binary", type=pathlib.Path, default=None)
-    parser.add_argument("--screens", type=pathlib.Path, default=None)
-    chosen = parser.parse_args()
-    binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
-    built = [b for b in binaries if b.is_file()]
-    if not built:
-        drive.fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
-    if chosen.screens:
-        chosen.screens.mkdir(parents=True, exist_ok=True)
-    display = drive.Display(1280, 800)
-    try:
-        with tempfile.TemporaryDirectory() as scratch:
-            data, lead, folder = (pathlib.Path(scratch) / n for n in ("trainee", "lead", "set"))
-            data.mkdir()
-            window = drive.Window(display, binary, data)
-            window.keys("F10")
-            window.wait("the picture to come to rest", window.at_rest)
-            # The name and the guideline, as a newcomer gives them: on the page itself.
-            point_at(window, 230, 148)
-            window.x("type", "--delay", 12, "T. Trainee")
-            window.keys("Tab")
-            point_at(window, 124, 231)
-            window.wait("the settings", lambda: "T. Trainee" in (data / "settings.json").read_text(), 10)
-            window.keys("Escape")
-            done = course(window, data, chosen.screens)
-            score = by_command(binary, data, "practice", "score")
-            if f"{done} cases" not in score or "does not verify" in score:
-                drive.fail(score)
-            print(f"window: practice: {done} cases answered, learning curve drawn, marked again without a difference")
-            form = assessment(window, binary, data, lead, folder, chosen.screens)
-            sit(window, data, form, chosen.screens)
-            point_at(window, 100, HAND_IN)
-            window.wait("the signed answers", lambda: list(form.glob("answers-*.json")), 15)
-            window.shot(chosen.screens, "assessment-handed-in")
-            (answers,) = form.glob("answers-*.json")
-            if "20 answers" not in by_command(binary, data, "assessment", "show", answers):
-                drive.fail("the answers that the window signed cannot be read")
-            marked = by_command(binary, lead, "assessment", "mark", form, answers, typed=PASSPHRASE + "\n")
-            (result,) = form.glob("result-*.json")
-            content = json.loads(result.read_text())["content"]
-            if content["passed"] or content["score"]["rejected_rightly"]["events"] != 5 or "NOT MET: cases done well" not in marked:
-                drive.fail(marked)
-            print("window: assessment: frozen and marked by command, 20 cases taken in the window; 5 of 5 misleading frames rejected, not passed")
-    finally:
-        for window in drive.Window.open:
-            window.process.kill()
-        display.close()
+    chosen = drive.asked(__doc__)
+    binary = chosen.binary
+    with drive.Display(1280, 800) as display, tempfile.TemporaryDirectory() as scratch:
+        data, lead, folder = (pathlib.Path(scratch) / n for n in ("trainee", "lead", "set"))
+        data.mkdir()
+        window = drive.Window(display, binary, data)
+        window.keys("F10")
+        window.wait("the picture to come to rest", window.at_rest)
+        # The name and the guideline, as a newcomer gives them: on the page itself.
+        point_at(window, 230, 148)
+        window.x("type", "--delay", 12, "T. Trainee")
+        window.keys("Tab")
+        point_at(window, 124, 231)
+        window.wait("the settings", lambda: "T. Trainee" in (data / "settings.json").read_text(), 10)
+        window.keys("Escape")
+        done = course(window, data, chosen.screens)
+        score = by_command(binary, data, "practice", "score")
+        if f"{done} cases" not in score or "does not verify" in score:
+            drive.fail(score)
+        print(f"window: practice: {done} cases answered, learning curve drawn, marked again without a difference")
+        form = assessment(window, binary, data, lead, folder, chosen.screens)
+        sit(window, data, form, chosen.screens)
+        point_at(window, 100, HAND_IN)
+        window.wait("the signed answers", lambda: list(form.glob("answers-*.json")), 15)
+        window.shot(chosen.screens, "assessment-handed-in")
+        (answers,) = form.glob("answers-*.json")
+        if "20 answers" not in by_command(binary, data, "assessment", "show", answers):
+            drive.fail("the answers that the window signed cannot be read")
+        marked = by_command(binary, lead, "assessment", "mark", form, answers, typed=PASSPHRASE + "\n")
+        (result,) = form.glob("result-*.json")
+        content = json.loads(result.read_text())["content"]
+        if content["passed"] or content["score"]["rejected_rightly"]["events"] != 5 or "NOT MET: cases done well" not in marked:
+            drive.fail(marked)
+        print("window: assessment: frozen and marked by command, 20 cases taken in the window; 5 of 5 misleading frames rejected, not passed")
 
 
 if __name__ == "__main__":

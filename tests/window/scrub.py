@@ -12,19 +12,16 @@ a paused cine takes.
 Needs what tests/window/drive.py needs, and pydicom, Pillow and numpy.
 """
 
-import argparse
 import io
-import os
 import pathlib
 import random
 import subprocess
-import sys
 import tempfile
 import time
 
 import numpy as np
 import pydicom
-from drive import GAP, Display, Window, fail, run
+from drive import GAP, Display, Window, asked, fail, run
 from PIL import Image, ImageDraw
 from pydicom.dataset import Dataset, FileMetaDataset
 from pydicom.encaps import encapsulate
@@ -286,41 +283,26 @@ def play(cine):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--binary", type=pathlib.Path, default=None)
-    parser.add_argument("--screens", type=pathlib.Path, default=None)
-    chosen = parser.parse_args()
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target"))
-    binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
-    built = [b for b in binaries if b.is_file()]
-    if not built:
-        fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
+    chosen = asked(__doc__)
+    binary = chosen.binary
     begun = time.monotonic()
-    display = Display(1280, 800)
-    try:
-        with tempfile.TemporaryDirectory() as folder:
-            scratch = pathlib.Path(folder)
-            path = scratch / "numbered.dcm"
-            make_cine(path)
-            made = time.monotonic() - begun
-            idle = idle_window(display, binary, scratch)
-            window = opened(display, binary, scratch / "data", path)
-            cine = Cine(window)
-            cine.expect(1, "opened")
-            first = peak_mb(window)
-            steps(cine, random.Random(1024))
-            rate, used = play(cine)
-            peak = peak_mb(window)
-            if chosen.screens:
-                chosen.screens.mkdir(parents=True, exist_ok=True)
-                run("import", "-window", "root", chosen.screens / "scrub.png", env=window.env)
-            window.ask_to_close()
-            window.process.wait(10)
-    finally:
-        for window in Window.open:
-            window.process.kill()
-        display.close()
+    with Display(1280, 800) as display, tempfile.TemporaryDirectory() as folder:
+        scratch = pathlib.Path(folder)
+        path = scratch / "numbered.dcm"
+        make_cine(path)
+        made = time.monotonic() - begun
+        idle = idle_window(display, binary, scratch)
+        window = opened(display, binary, scratch / "data", path)
+        cine = Cine(window)
+        cine.expect(1, "opened")
+        first = peak_mb(window)
+        steps(cine, random.Random(1024))
+        rate, used = play(cine)
+        peak = peak_mb(window)
+        if chosen.screens:
+            run("import", "-window", "root", chosen.screens / "scrub.png", env=window.env)
+        window.ask_to_close()
+        window.process.wait(10)
     print(f"scrub: {cine.checks} frames asked for and shown, {len(cine.texts)} different ones, of {COUNT}; slowest {cine.slowest:.2f} s")
     print(f"scrub: played at {rate:.1f} frames a second, stored 25; paused, {used} ticks in 2 s")
     print(f"scrub: peak memory: idle window {idle:.0f} MB, first frame {first:.0f} MB, after scrubbing and playing {peak:.0f} MB")

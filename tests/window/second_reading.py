@@ -13,7 +13,6 @@ At the end the page of the agreement study is opened, a point chosen by keys, an
 Needs what drive.py needs.
 """
 
-import argparse
 import json
 import os
 import pathlib
@@ -198,26 +197,9 @@ def loop(display, binary, screens, scratch):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    target = pathlib.Path(os.environ.get("CARGO_TARGET_DIR", drive.ROOT / "target"))
-    parser.add_argument("--binary", type=pathlib.Path, default=None)
-    parser.add_argument("--screens", type=pathlib.Path, default=None)
-    chosen = parser.parse_args()
-    binaries = [chosen.binary] if chosen.binary else [target / "release" / "osspan", target / "debug" / "osspan"]
-    built = [b for b in binaries if b.is_file()]
-    if not built:
-        drive.fail("the program is not built: cargo build")
-    binary = max(built, key=lambda b: b.stat().st_mtime).resolve()
-    if chosen.screens:
-        chosen.screens.mkdir(parents=True, exist_ok=True)
-    display = drive.Display(1280, 800)
-    try:
-        with tempfile.TemporaryDirectory() as scratch:
-            loop(display, binary, chosen.screens, pathlib.Path(scratch))
-    finally:
-        for window in drive.Window.open:
-            window.process.kill()
-        display.close()
+    chosen = drive.asked(__doc__)
+    with drive.Display(1280, 800) as display, tempfile.TemporaryDirectory() as scratch:
+        loop(display, chosen.binary, chosen.screens, pathlib.Path(scratch))
 
 
 if __name__ == "__main__":

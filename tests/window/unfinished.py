@@ -7,7 +7,6 @@ teaching set of the sample exams in the window and reads it with another program
 Needs what tests/window/drive.py needs, and pydicom.
 """
 
-import argparse
 import json
 import pathlib
 import random
@@ -19,7 +18,7 @@ import time
 
 import pydicom
 
-from drive import GUIDELINE, MARKS, READER, ROOT, SAMPLE, Display, Window, fail
+from drive import GUIDELINE, MARKS, READER, SAMPLE, Display, Window, asked, fail
 
 SEED = 20310314
 
@@ -115,19 +114,10 @@ def teaching_set(display, binary, scratch):
 
 
 def main():
-    parser = argparse.ArgumentParser()
-    parser.add_argument("--binary", type=pathlib.Path, default=ROOT / "target/release/osspan")
-    parser.add_argument("--kills", type=int, default=3)
-    options = parser.parse_args()
-    display = Display(1280, 800)
-    try:
-        with tempfile.TemporaryDirectory() as scratch:
-            killed_and_taken_up(display, options.binary, pathlib.Path(scratch), options.kills)
-            teaching_set(display, options.binary, pathlib.Path(scratch))
-    finally:
-        for window in Window.open:
-            window.process.kill()
-        display.close()
+    chosen = asked(__doc__, ("--kills", {"type": int, "default": 3}))
+    with Display(1280, 800) as display, tempfile.TemporaryDirectory() as scratch:
+        killed_and_taken_up(display, chosen.binary, pathlib.Path(scratch), chosen.kills)
+        teaching_set(display, chosen.binary, pathlib.Path(scratch))
     print("window: 2 passed, 0 failed")
 
 
