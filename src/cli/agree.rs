@@ -178,8 +178,7 @@ fn plot(args: &AgreeArgs, study: &Study, path: &Path) -> Result<PathBuf> {
     };
     let figure = Figure { title, shapes, size: (WIDTH, height) };
     let bytes = if png { figure.png(PER_POINT)? } else { figure.svg().into_bytes() };
-    let dir = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    files::replace(dir, name, &bytes)
+    files::replace(files::folder_of(path), name, &bytes)
 }
 
 /// What stands below a plot, with what must not be overlooked.

@@ -19,7 +19,7 @@ use super::review::{ReviewCommand, SecondArgs};
 use super::sr::SrCommand;
 use crate::context::{Bladder, Bleeding, Contraction, Limits, Route, decimal};
 use crate::followup::UrgentId;
-use crate::measure::Side;
+use crate::measure::{EdgeMark, Side};
 use crate::units::PxPoint;
 
 /// Reads stored transvaginal ultrasound frames: how far the placental edge lies from the internal os, how sure that is,
@@ -109,18 +109,9 @@ pub struct ReadArgs {
     /// Internal os, "x,y" (or "x;y", which allows decimal commas)
     #[arg(long, value_parser = point, allow_hyphen_values = true)]
     pub os: PxPoint,
-    /// Leading placental edge: the nearest edge of any lobe
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub edge: Option<PxPoint>,
-    /// Instead of the edge: last placenta seen beyond a covered os, the edge being out of view
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub last_placenta: Option<PxPoint>,
-    /// Instead of the edge: end of the wall in view, no placenta being seen
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub wall_end: Option<PxPoint>,
-    /// A point on the placental body near its edge; checks the stated side
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub body: Option<PxPoint>,
+    /// The far end, and the placental body
+    #[command(flatten)]
+    pub far_end: FarEndArgs,
     /// Edge of a marginal sinus, marked apart
     #[arg(long, value_parser = point, allow_hyphen_values = true)]
     pub sinus: Option<PxPoint>,
@@ -199,6 +190,34 @@ pub struct ReadArgs {
     /// Print the record as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// The far end of the distance, which is one of three marks, and the point that checks the stated side.
+#[derive(Debug, Args)]
+pub struct FarEndArgs {
+    /// Leading placental edge: the nearest edge of any lobe
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub edge: Option<PxPoint>,
+    /// Instead of the edge: last placenta seen beyond a covered os, the edge being out of view
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub last_placenta: Option<PxPoint>,
+    /// Instead of the edge: end of the wall in view, no placenta being seen
+    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
+    pub wall_end: Option<PxPoint>,
+    /// A point on the placental body near its edge; checks the stated side
+    #[arg(long, value_parser = point, allow_hyphen_values = true)]
+    pub body: Option<PxPoint>,
+}
+
+impl FarEndArgs {
+    /// What the far end was marked as; `None` when no mark was named.
+    #[must_use]
+    pub fn mark(&self) -> Option<EdgeMark> {
+        let edge = self.edge.map(|at| EdgeMark::PlacentalEdge { at });
+        let last = || self.last_placenta.map(|at| EdgeMark::LastPlacentaSeen { at });
+        let wall = || self.wall_end.map(|at| EdgeMark::EndOfWallSeen { at });
+        edge.or_else(last).or_else(wall)
+    }
 }
 
 /// Arguments of `exam`.

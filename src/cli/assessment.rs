@@ -14,7 +14,7 @@ use crate::practice::assessment::{
     Answers, AssessmentResult, AssessmentSet, Criteria, Frozen, MOST_APART, Part, ROUND, Signed, Sitting, freeze, mark_answers, read_part,
 };
 use crate::practice::{KINDER, score_lines};
-use crate::record::{Role, Signer};
+use crate::record::Role;
 
 /// What of an assessment.
 #[derive(Debug, Subcommand)]
@@ -133,29 +133,18 @@ pub struct ShowArgs {
 
 /// The lead of this workstation: who freezes and marks. A trainee does neither.
 fn lead() -> Result<String> {
-    let who = profile::onlooker(&files::data_dir()?)?.ok_or_else(|| {
-        Error::new(ErrorKind::Usage, "nobody is named here")
-            .expected("a reader")
-            .found("none")
-            .remedy("osspan profile --reader NAME --role ROLE")
-    })?;
+    let who = profile::named()?;
     if who.role == Role::Trainee {
         return Err(Error::new(ErrorKind::Invalid, "a trainee neither freezes nor marks an assessment"));
     }
     Ok(who.reader)
 }
 
-/// The seed of a reader's key, which is then known here.
-fn key_of(reader: &str, passphrase: impl FnOnce() -> Result<String>) -> Result<[u8; 32]> {
-    let data_dir = files::data_dir()?;
-    let seed = profile::seed(&data_dir, reader, passphrase)?;
-    profile::keep_signer(&data_dir, Signer { name: reader.to_owned(), key: files::public_key(&seed) })?;
-    Ok(seed)
-}
-
 /// A sealed key cannot be opened while standard input gives the set's passphrase.
 fn open_key(reader: &str) -> Result<[u8; 32]> {
-    key_of(reader, || Err(profile::sealed("Freeze and mark with a key that is not sealed: standard input gives the set's passphrase")))
+    profile::reader_seed(&files::data_dir()?, reader, || {
+        Err(profile::sealed("Freeze and mark with a key that is not sealed: standard input gives the set's passphrase"))
+    })
 }
 
 pub(super) fn run(command: &AssessmentCommand, out: &mut dyn Write) -> Done {
@@ -176,14 +165,13 @@ pub(super) fn run(command: &AssessmentCommand, out: &mut dyn Write) -> Done {
         AssessmentCommand::Answer(a) => {
             let mut sitting = Sitting::open(&a.set, desk(&a.who)?)?;
             sitting.answer(&a.case, a.answer.answer()?, &files::now())?;
-            let left = sitting.turn(&files::now())?.map_or(0, |t| t.of + 1 - t.number);
-            output::line(out, &format!("Taken. Cases left: {left}"))?;
+            output::line(out, &format!("Taken. Cases left: {}", sitting.left()))?;
         }
         AssessmentCommand::HandIn(a) => {
             let desk = desk(&a.who)?;
             let asked =
                 || if a.passphrase { profile::typed() } else { Err(profile::sealed("Give --passphrase and type it on standard input")) };
-            let seed = key_of(desk.reader(), asked)?;
+            let seed = profile::reader_seed(&files::data_dir()?, desk.reader(), asked)?;
             let to = a.to.clone().unwrap_or_else(|| a.set.clone());
             let path = Sitting::open(&a.set, desk)?.hand_in(&to, &seed, &files::now())?;
             output::line(out, &format!("Handed in as {}", path.display()))?;
@@ -236,12 +224,9 @@ fn mark(a: &MarkArgs, out: &mut dyn Write) -> Result<()> {
     let signed = Signed::new(result, &lead, &files::now(), &open_key(&lead)?)?;
     signer(&answers, out)?;
     say(&signed.content, out)?;
-    let to = match &a.to {
-        Some(to) => to.clone(),
-        None => a.answers.parent().map_or_else(PathBuf::new, Path::to_path_buf),
-    };
+    let to = a.to.as_deref().unwrap_or_else(|| files::folder_of(&a.answers));
     let name = a.answers.file_name().map(|n| n.to_string_lossy().replace("answers-", "")).unwrap_or_default();
-    let path = files::publish_new(&to, &format!("result-{name}"), signed.to_json()?.as_bytes())?;
+    let path = files::publish_new(to, &format!("result-{name}"), signed.to_json()?.as_bytes())?;
     output::line(out, &format!("Saved as {}", path.display()))
 }
 

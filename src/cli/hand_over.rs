@@ -123,8 +123,7 @@ fn put(bytes: &[u8], path: Option<&Path>, out: &mut dyn Write) -> Done {
     let name = path.file_name().and_then(|n| n.to_str()).ok_or_else(|| {
         Error::new(ErrorKind::Usage, "that is no file to write to").expected("--out FILE").found(path.display().to_string())
     })?;
-    let dir = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let at = files::replace(dir, name, bytes)?;
+    let at = files::replace(files::folder_of(path), name, bytes)?;
     output::line(out, &at.display().to_string())?;
     Ok(ExitCode::SUCCESS)
 }

@@ -6,13 +6,13 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand, ValueEnum};
 
-use super::args::{SideArg, point};
+use super::args::{FarEndArgs, SideArg, point};
 use super::{Done, TablesArgs, output, profile, tables};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files::{self, Settings};
 use crate::guideline::{Shelf, Table};
 use crate::load::StoredFile;
-use crate::measure::{EdgeMark, Landmarks};
+use crate::measure::Landmarks;
 use crate::practice::own::{check_approved, consensus, rejected};
 use crate::practice::{
     Answer, Attempt, Desk, KINDER, LEVELS, Level, Marked, ROW_NOTE, Reason, Source, competence, error_words, score, score_lines, to_csv,
@@ -68,18 +68,9 @@ pub struct AnswerArgs {
     /// Internal os, "x,y"
     #[arg(long, value_parser = point, allow_hyphen_values = true, required_unless_present = "reject")]
     pub os: Option<PxPoint>,
-    /// Leading placental edge
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub edge: Option<PxPoint>,
-    /// Instead of the edge: last placenta seen beyond a covered os
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub last_placenta: Option<PxPoint>,
-    /// Instead of the edge: end of the wall in view, no placenta being seen
-    #[arg(long, value_parser = point, allow_hyphen_values = true, group = "mark")]
-    pub wall_end: Option<PxPoint>,
-    /// A point on the placental body near its edge
-    #[arg(long, value_parser = point, allow_hyphen_values = true)]
-    pub body: Option<PxPoint>,
+    /// The far end, and the placental body
+    #[command(flatten)]
+    pub far_end: FarEndArgs,
     /// Where the placenta lies, as you see it
     #[arg(long, value_enum, required_unless_present = "reject")]
     pub side: Option<SideArg>,
@@ -198,15 +189,10 @@ impl AnswerArgs {
             return Ok(Answer::Reject { reason: reason.into() });
         }
         let incomplete = |expected: &str| Error::new(ErrorKind::Usage, "the answer is not complete").expected(expected).found("none");
-        let edge = match (self.edge, self.last_placenta, self.wall_end) {
-            (Some(at), None, None) => EdgeMark::PlacentalEdge { at },
-            (None, Some(at), None) => EdgeMark::LastPlacentaSeen { at },
-            (None, None, Some(at)) => EdgeMark::EndOfWallSeen { at },
-            _ => return Err(incomplete("--edge, --last-placenta or --wall-end")),
-        };
+        let edge = self.far_end.mark().ok_or_else(|| incomplete("--edge, --last-placenta or --wall-end"))?;
         let internal_os = self.os.ok_or_else(|| incomplete("--os"))?;
         let side = self.side.ok_or_else(|| incomplete("--side"))?.into();
-        Ok(Answer::Read { landmarks: Landmarks { internal_os, edge, placental_body: self.body, marginal_sinus: None }, side })
+        Ok(Answer::Read { landmarks: Landmarks { internal_os, edge, placental_body: self.far_end.body, marginal_sinus: None }, side })
     }
 }
 
@@ -240,9 +226,10 @@ pub(super) fn run(command: &PracticeCommand, out: &mut dyn Write) -> Done {
         }
         PracticeCommand::Submit(a) => submit(a, out)?,
         PracticeCommand::Score(who) => {
-            let (attempts, faults) = desk(who)?.attempts()?;
+            let desk = desk(who)?;
+            let (attempts, faults) = desk.attempts()?;
             show_scores(&attempts, out)?;
-            output::wrapped(out, "", &desk(who)?.placement()?.words())?;
+            output::wrapped(out, "", &desk.placement_by(&attempts)?.words())?;
             check(&attempts, out)?;
             faults.iter().try_for_each(|e| output::line(out, &format!("Left out: {e}")))?;
         }

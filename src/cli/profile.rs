@@ -55,18 +55,25 @@ pub(crate) fn onlooker(data_dir: &Path) -> Result<Option<Onlooker>> {
     Ok(settings.reader.map(|reader| Onlooker { reader, role }))
 }
 
+/// This workstation's reader, who must be named.
+pub(super) fn named() -> Result<Onlooker> {
+    onlooker(&files::data_dir()?)?.ok_or_else(|| {
+        Error::new(ErrorKind::Usage, "nobody is named here")
+            .expected("a reader")
+            .found("none")
+            .remedy("osspan profile --reader NAME --role ROLE")
+    })
+}
+
 /// Whose keys are known here.
 pub(super) fn signers(data_dir: &Path) -> Result<Vec<Signer>> {
     let path = data_dir.join(SIGNERS);
-    if !path.exists() {
-        return Ok(Vec::new());
-    }
-    let text = files::read_text(&path, LONGEST)?;
+    let Some(text) = files::read_text_if_there(&path, LONGEST)? else { return Ok(Vec::new()) };
     serde_json::from_str(&text).map_err(|e| Error::new(ErrorKind::Format, "the known keys cannot be read").found(e.to_string()).at(&path))
 }
 
 /// The seed of a reader's key. `passphrase` is asked only for a sealed one.
-pub(crate) fn seed(data_dir: &Path, reader: &str, passphrase: impl FnOnce() -> Result<String>) -> Result<[u8; 32]> {
+fn seed(data_dir: &Path, reader: &str, passphrase: impl FnOnce() -> Result<String>) -> Result<[u8; 32]> {
     match files::reader_key(data_dir, reader)? {
         ReaderKey::Open(seed) => Ok(seed),
         ReaderKey::Sealed(text) => files::unseal(&text, &passphrase()?)?
@@ -88,7 +95,14 @@ pub(super) fn typed() -> Result<String> {
     Ok(line.trim_end_matches(['\r', '\n']).to_owned())
 }
 
-pub(crate) fn keep_signer(data_dir: &Path, signer: Signer) -> Result<()> {
+/// As [`seed`], for signing: the reader's key is known here from then on.
+pub(crate) fn reader_seed(data_dir: &Path, reader: &str, passphrase: impl FnOnce() -> Result<String>) -> Result<[u8; 32]> {
+    let seed = seed(data_dir, reader, passphrase)?;
+    keep_signer(data_dir, Signer { name: reader.to_owned(), key: files::public_key(&seed) })?;
+    Ok(seed)
+}
+
+fn keep_signer(data_dir: &Path, signer: Signer) -> Result<()> {
     let mut all = signers(data_dir)?;
     if let Some(known) = all.iter().find(|s| s.key == signer.key) {
         return if *known == signer {

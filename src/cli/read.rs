@@ -18,7 +18,7 @@ use crate::followup::{self, Exam, Plan};
 use crate::frame::{Frame, Geometry};
 use crate::guideline::Table;
 use crate::load::StoredFile;
-use crate::measure::{EdgeMark, Landmarks, Side, words};
+use crate::measure::{Landmarks, Side, words};
 use crate::practice::Desk;
 use crate::reading::{self, Distance, Inputs};
 use crate::record::{Onlooker, Origin, ReadingRecord, Role};
@@ -29,16 +29,11 @@ use crate::sheet::marked;
 const LONGEST_FORM: u64 = 64 * 1024;
 
 pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
-    let edge = match (args.edge, args.last_placenta, args.wall_end) {
-        (Some(at), None, None) => EdgeMark::PlacentalEdge { at },
-        (None, Some(at), None) => EdgeMark::LastPlacentaSeen { at },
-        (None, None, Some(at)) => EdgeMark::EndOfWallSeen { at },
-        _ => {
-            return Err(Error::new(ErrorKind::Usage, "the far end of the distance is missing")
-                .expected("one of --edge, --last-placenta, --wall-end")
-                .found("none"));
-        }
-    };
+    let edge = args.far_end.mark().ok_or_else(|| {
+        Error::new(ErrorKind::Usage, "the far end of the distance is missing")
+            .expected("one of --edge, --last-placenta, --wall-end")
+            .found("none")
+    })?;
     let (shelf, faults) = tables::shelf(&args.tables.files)?;
     let table = tables::choose(&shelf, &faults, &args.guideline)?;
     let file = StoredFile::open(&args.file)?;
@@ -69,7 +64,7 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         context.gestational_age()?;
     }
     let consent = args.accept_pixel_spacing.then(|| PixelSpacingConsent { by: args.reader.clone().unwrap_or_default().trim().to_owned() });
-    let mut landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.body, marginal_sinus: args.sinus };
+    let mut landmarks = Landmarks { internal_os: args.os, edge, placental_body: args.far_end.body, marginal_sinus: args.sinus };
     let history = scanners::load(&files::scale_checks_dir()?)?;
     let mut scale = scanners::scale_facts(find_ticks(&frame), file.facts(), context.exam_date, &history);
     scale.hand = hand_scale(args, &file, &frame)?;

@@ -9,7 +9,7 @@ use clap::{Args, Subcommand};
 use super::{Done, output, profile};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::record::{Mode, Onlooker, ReadingRecord, Role, Served, Settlement, Signer, Store};
+use crate::record::{Mode, Onlooker, ReadingRecord, Role, Served, Settlement, Store};
 use crate::review::{Desk, ExamReview, Order, Standing, Wish};
 
 /// What of a review.
@@ -149,17 +149,8 @@ fn folder(named: Option<&PathBuf>) -> Result<PathBuf> {
     }
 }
 
-fn reader() -> Result<Onlooker> {
-    profile::onlooker(&files::data_dir()?)?.ok_or_else(|| {
-        Error::new(ErrorKind::Usage, "nobody is named here")
-            .expected("a reader")
-            .found("none")
-            .remedy("osspan profile --reader NAME --role ROLE")
-    })
-}
-
 fn desk(records: Option<&PathBuf>) -> Result<Desk> {
-    let who = reader()?;
+    let who = profile::named()?;
     Desk::open(&Store::at(folder(records)?), who)
 }
 
@@ -217,14 +208,13 @@ pub(super) fn run(command: &ReviewCommand, out: &mut dyn Write) -> Done {
             take(&a.exam, a.records.as_ref(), wish, None, out)?;
         }
         ReviewCommand::Sign(a) => {
-            if reader()?.role == Role::Trainee {
+            let who = profile::named()?;
+            if who.role == Role::Trainee {
                 return Err(Error::new(ErrorKind::Invalid, "a trainee cannot sign"));
             }
-            let data_dir = files::data_dir()?;
             let asked =
                 || if a.passphrase { profile::typed() } else { Err(profile::sealed("Give --passphrase and type it on standard input")) };
-            let seed = profile::seed(&data_dir, &reader()?.reader, asked)?;
-            profile::keep_signer(&data_dir, Signer { name: reader()?.reader, key: files::public_key(&seed) })?;
+            let seed = profile::reader_seed(&files::data_dir()?, &who.reader, asked)?;
             take(&a.exam, a.records.as_ref(), |_| Ok(Wish::Sign), Some(&seed), out)?;
         }
     }

@@ -149,6 +149,12 @@ pub fn sample_exam_dir() -> Option<PathBuf> {
     starts.iter().flat_map(|s| s.ancestors()).map(|a| a.join("sample-images")).find(|d| d.join("landmarks.json").is_file())
 }
 
+/// The folder that a path's file is in: "." where it names none.
+#[must_use]
+pub fn folder_of(path: &Path) -> &Path {
+    path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."))
+}
+
 /// Reads a file of at most `limit` bytes.
 ///
 /// # Errors

@@ -10,6 +10,8 @@
 //! The rates and the limit are this program's own choice. What they amount to is computed exactly by [`chance_within`], not
 //! taken from a table. A failure is a case that was not done well.
 
+use std::sync::LazyLock;
+
 use serde::{Deserialize, Serialize};
 
 /// Failure rates that are told apart, and the limit of the sums.
@@ -23,8 +25,8 @@ pub struct Rates {
     pub limit: f64,
 }
 
-/// The rates in use. A reader at the target fails one case in twenty by error alone; half as many again for wrong decisions
-/// are allowed on top.
+/// The rates in use. A reader at the target fails one case in twenty by error alone; as many again for wrong decisions are allowed on top. This
+/// program's own choice.
 pub const RATES: Rates = Rates { acceptable: 0.10, unacceptable: 0.25, limit: 3.5 };
 /// Cases over which the chances of a wrong and of a right verdict are stated.
 pub const HORIZON: usize = 60;
@@ -133,14 +135,19 @@ pub fn chart_lines(charts: &Charts) -> Vec<String> {
             format!("Competence chart: shown at case {n}; a decline at case {m}. Practise again and ask for supervision.")
         }
     }];
-    out.push(rates_words());
+    out.push(rates_words().to_owned());
     out
 }
 
 /// The rates, and the exact chances of a wrong and a right verdict, in words.
 #[must_use]
-pub fn rates_words() -> String {
-    let r = &RATES;
+pub fn rates_words() -> &'static str {
+    // The same at every call, and asked for at every picture of the page.
+    static WORDS: LazyLock<String> = LazyLock::new(|| words_of(&RATES));
+    &WORDS
+}
+
+fn words_of(r: &Rates) -> String {
     let percent = |rate: f64, looks| 100.0 * chance_within(HORIZON, rate, r, looks);
     format!(
         "Failures: {:.0} % acceptable, {:.0} % not; limit {}. Within {HORIZON} cases a trainee at {:.0} % is called competent with a chance of {:.0} % \

@@ -104,6 +104,11 @@ impl Desk {
     /// # Errors
     /// [`ErrorKind::Format`] when its file is damaged, [`ErrorKind::Io`].
     pub fn open_case(&self) -> Result<Option<Given>> {
+        self.kept()?.map(|case| self.give(case)).transpose()
+    }
+
+    /// What is kept of the open case; its frame is not looked at.
+    fn kept(&self) -> Result<Option<OpenCase>> {
         let path = self.dir.join(OPEN);
         let Some(text) = files::read_text_if_there(&path, LONGEST)? else { return Ok(None) };
         let fail =
@@ -112,7 +117,7 @@ impl Desk {
         if case.schema != OPEN_SCHEMA {
             return Err(fail(case.schema));
         }
-        self.give(case).map(Some)
+        Ok(Some(case))
     }
 
     /// Whether a case is open.
@@ -160,7 +165,7 @@ impl Desk {
     /// # Errors
     /// [`ErrorKind::Usage`] when no case is open or another one is; as [`Attempt::new`].
     pub fn submit(&self, id: &str, answer: Answer, table: &Table, now: &str) -> Result<(Attempt, AnswerKey)> {
-        let open = self.open_case()?.map(|g| g.case).filter(|c| c.id == id).ok_or_else(|| {
+        let open = self.kept()?.filter(|c| c.id == id).ok_or_else(|| {
             Error::new(ErrorKind::Usage, "the answer is not taken").expected("an answer to the open case").found("another, or none open")
         })?;
         let (source, key) = match open.level {
@@ -191,9 +196,11 @@ impl Desk {
                 Err(e) => faults.push(e.at(&path)),
             }
         }
-        let at = |a: &Attempt| a.taken.submitted_at.parse::<jiff::Timestamp>().ok();
         found.sort_by(|a, b| {
-            at(a).cmp(&at(b)).then_with(|| a.taken.given_at.cmp(&b.taken.given_at)).then_with(|| a.case.id.cmp(&b.case.id))
+            files::instant(&a.taken.submitted_at)
+                .cmp(&files::instant(&b.taken.submitted_at))
+                .then_with(|| a.taken.given_at.cmp(&b.taken.given_at))
+                .then_with(|| a.case.id.cmp(&b.case.id))
         });
         Ok((found, faults))
     }
@@ -201,9 +208,17 @@ impl Desk {
     /// What this reader's practice says of their placement.
     ///
     /// # Errors
-    /// As [`Desk::attempts`]; [`ErrorKind::Format`] when the consent is damaged.
+    /// As [`Desk::attempts`] and [`Desk::placement_by`].
     pub fn placement(&self) -> Result<Placement> {
-        Ok(Placement::of(&self.attempts()?.0, self.consent()?))
+        self.placement_by(&self.attempts()?.0)
+    }
+
+    /// The same, of this reader's answered cases as they were read.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Format`] when the consent is damaged.
+    pub fn placement_by(&self, attempts: &[Attempt]) -> Result<Placement> {
+        Ok(Placement::of(attempts, self.consent()?))
     }
 
     fn consent(&self) -> Result<Consent> {
@@ -256,7 +271,7 @@ impl Desk {
     pub fn own_cases(&self) -> Result<Vec<OwnCase>> {
         let read = |path: &PathBuf| files::read_text(path, LONGEST).and_then(|t| OwnCase::from_json(&t)).map_err(|e| e.at(path));
         let mut all: Vec<OwnCase> = files::list(&self.own_dir(), "json")?.iter().map(read).collect::<Result<_>>()?;
-        all.sort_by(|a, b| a.added_at.cmp(&b.added_at).then_with(|| a.id.cmp(&b.id)));
+        all.sort_by(|a, b| files::instant(&a.added_at).cmp(&files::instant(&b.added_at)).then_with(|| a.id.cmp(&b.id)));
         Ok(all)
     }
 

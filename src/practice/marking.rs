@@ -167,7 +167,9 @@ pub fn mark(answer: &Answer, key: &AnswerKey, table: &Table) -> Result<Marked> {
         near_limit: key.near_limit,
         well: false,
     };
-    let scale = key.scale();
+    // Of a frame that was agreed not to be read nothing is known but that.
+    let known = key.signed_mm.is_some();
+    let scale = key.scale().filter(|_| known);
     let truth = scale.as_ref().map(|s| edge_to_os(&key.landmarks, key.side, s, &Repeatability::assumed_total())).transpose()?;
     let true_band = truth.as_ref().map(|t| band(table, &t.value));
     marked.true_finding = true_band.clone().map(|(_, words)| words);
@@ -181,8 +183,10 @@ pub fn mark(answer: &Answer, key: &AnswerKey, table: &Table) -> Result<Marked> {
         }
         Answer::Read { landmarks, side } => (landmarks, *side),
     };
-    let measured = measured(landmarks, side, &key.geometry, scale.as_ref())?;
-    marked.side_right = Some(side == key.side);
+    // On the scale of the marks themselves, as when the answer was taken: what was taken can be marked.
+    let own_scale = scale_of(&key.geometry, landmarks);
+    let measured = measured(landmarks, side, &key.geometry, own_scale.as_ref())?;
+    marked.side_right = known.then_some(side == key.side);
     let (Some(scale), Some(read)) = (scale, measured) else { return Ok(marked) };
     let step = |from: PxPoint, to: PxPoint| scale.step(to - from);
     let shift = |from, to| {
@@ -331,6 +335,36 @@ mod tests {
         assert_eq!(wrong(off, side), ErrorKind::Invalid);
         let last = Landmarks { edge: EdgeMark::LastPlacentaSeen { at: landmarks.edge.at() }, ..landmarks };
         assert_eq!(wrong(last, Side::NotCovering), ErrorKind::Invalid);
+    }
+
+    /// The synthetic region ends above the strip of depth marks: marks beside it have no scale, and the answer is taken as one
+    /// without a distance.
+    #[test]
+    fn what_is_taken_can_be_marked() {
+        let key = task(|t| t.expected() == Expected::Read && t.truth().edge_to_os_mm > 12.0).key();
+        let region = &key.geometry.regions[0];
+        let beside = PxPoint::new(f64::from(region.max_x1.unwrap()) + 4.0, 20.0);
+        assert!(beside.x < f64::from(key.geometry.columns), "the frame has no room beside its region");
+        let landmarks = Landmarks {
+            internal_os: beside,
+            edge: EdgeMark::LastPlacentaSeen { at: key.landmarks.edge.at() },
+            placental_body: None,
+            ..key.landmarks
+        };
+        let answer = Answer::Read { landmarks, side: Side::NotCovering };
+        check_answer(&answer, &key.geometry).unwrap();
+        let m = mark(&answer, &key, &table()).unwrap();
+        assert!(!m.well && m.read_mm.is_none() && m.error_mm.is_none(), "{m:?}");
+    }
+
+    #[test]
+    fn nothing_is_told_of_where_the_landmarks_of_a_frame_lie_that_is_not_to_be_read() {
+        let course = task(|t| t.expected() == Expected::Read).key();
+        let key = crate::practice::own::rejected(&course.geometry, Reason::NotSeen, "The os is in shadow.");
+        let (landmarks, side) = read(&course);
+        let m = mark(&Answer::Read { landmarks, side }, &key, &table()).unwrap();
+        assert!(!m.well && !m.decision_right, "{m:?}");
+        assert!(m.os_shift.is_none() && m.edge_shift.is_none() && m.true_finding.is_none() && m.side_right.is_none(), "{m:?}");
     }
 
     #[test]

@@ -356,10 +356,8 @@ fn over_many_seeds_the_known_bias_and_spread_come_back_within_their_intervals() 
 fn plots_are_written_as_svg_and_png_and_the_invented_study_says_so_everywhere() {
     let dir = tempfile::tempdir().unwrap();
     let run = |words: &[&str]| {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_osspan"));
-        let out = command.args(["agree", "--demo", "--resamples", "100"]).args(words).env("OSSPAN_DATA", dir.path()).output().unwrap();
-        let text = |b: Vec<u8>| String::from_utf8(b).unwrap();
-        (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
+        let out = crate::commands::osspan(dir.path(), &[&["agree", "--demo", "--resamples", "100"], words].concat());
+        (out.status.code().unwrap(), crate::commands::text(&out.stdout), crate::commands::text(&out.stderr))
     };
     let (code, text, errors) = run(&[]);
     assert_eq!((code, errors.as_str()), (0, ""));

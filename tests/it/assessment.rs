@@ -1,7 +1,5 @@
 //! Assessments: two forms alike, a set that comes out the same bit for bit, taken blind, marked under the lead's seal.
 
-use std::path::{Path, PathBuf};
-
 use osspan::ErrorKind;
 use osspan::files::unseal;
 use osspan::practice::assessment::{
@@ -13,6 +11,7 @@ use osspan::synth::cases::THRESHOLDS_MM;
 
 use crate::commands::{osspan, text};
 use crate::common::practice::{KINDS, answer, guideline, rng, scored};
+use crate::practice::files;
 
 const NOW: &str = "2031-03-14T10:00:00+00:00";
 const LATER: &str = "2031-03-14T10:01:00+00:00";
@@ -79,15 +78,6 @@ fn simulated_readers_do_as_well_on_either_form() {
 
 fn criteria() -> Criteria {
     Criteria { least_well: 16, most_bias_mm: Some(2.0), most_sd_mm: Some(3.0), least_findings: Some(11), least_rejected: Some(4) }
-}
-
-fn files(dir: &Path) -> Vec<PathBuf> {
-    let mut all = Vec::new();
-    for e in std::fs::read_dir(dir).unwrap() {
-        let path = e.unwrap().path();
-        if path.is_dir() { all.extend(files(&path)) } else { all.push(path) }
-    }
-    all
 }
 
 #[test]

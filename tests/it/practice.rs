@@ -18,7 +18,8 @@ use crate::invented::Case;
 const NOW: &str = "2031-03-14T10:00:00+00:00";
 const LATER: &str = "2031-03-14T10:00:42+00:00";
 
-fn files(dir: &Path) -> Vec<PathBuf> {
+/// Every file of a folder and of those in it.
+pub fn files(dir: &Path) -> Vec<PathBuf> {
     let mut all = Vec::new();
     for e in std::fs::read_dir(dir).unwrap() {
         let path = e.unwrap().path();

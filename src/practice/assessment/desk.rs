@@ -64,6 +64,13 @@ pub fn freeze(dir: &Path, what: &Frozen<'_>, passphrase: &str, seed: &[u8; 32], 
             .found(what.rounds.to_string()));
     }
     what.criteria.check(what.rounds * ROUND)?;
+    let folder = |form: Form| dir.join(format!("form-{}", form.letter()));
+    // Frames are written one by one: what would stop the set is looked for before the first.
+    for form in Form::BOTH {
+        if files::read_text_if_there(&folder(form).join(SET), LONGEST)?.is_some() {
+            return Err(fail(ErrorKind::Record, "the set is not frozen").expected("a new folder").found("a set already").at(dir));
+        }
+    }
     for _ in 0..TRIES {
         let secret = Secret::new(random()?);
         let both = [cases(&secret, Form::A, what.rounds)?, cases(&secret, Form::B, what.rounds)?];
@@ -72,8 +79,9 @@ pub fn freeze(dir: &Path, what: &Frozen<'_>, passphrase: &str, seed: &[u8; 32], 
         if !alike.alike() {
             continue;
         }
-        for (form, placed) in Form::BOTH.into_iter().zip(&both) {
-            let folder = dir.join(format!("form-{}", form.letter()));
+        let sealed = [files::seal(secret.bytes(), passphrase)?, files::seal(secret.bytes(), passphrase)?];
+        for ((form, placed), sealed) in Form::BOTH.into_iter().zip(&both).zip(sealed) {
+            let folder = folder(form);
             let mut listed = Vec::new();
             for p in placed {
                 let bytes = p.task.object(&p.id)?.to_bytes()?;
@@ -88,7 +96,7 @@ pub fn freeze(dir: &Path, what: &Frozen<'_>, passphrase: &str, seed: &[u8; 32], 
                 table: TableRef::from(what.table),
                 criteria: what.criteria.clone(),
                 cases: listed,
-                sealed: files::seal(secret.bytes(), passphrase)?,
+                sealed,
             };
             files::publish_new(&folder, SET, Signed::new(set, what.by, what.at, seed)?.to_json()?.as_bytes())?;
         }
@@ -183,6 +191,12 @@ impl Sitting {
         &self.set
     }
 
+    /// How many cases are still to answer. Asking does not give the next one.
+    #[must_use]
+    pub const fn left(&self) -> usize {
+        self.set.content.cases.len().saturating_sub(self.kept.answers.len())
+    }
+
     /// The case whose turn it is, given `now` unless it was before; `None` when all are answered.
     ///
     /// # Errors
@@ -229,9 +243,10 @@ impl Sitting {
         }
         let answers = Answers { set: self.kept.set.clone(), answers: self.kept.answers.clone() };
         let signed = Signed::new(answers, self.desk.reader(), now, seed)?;
-        // One name for a trainee and a set: answers are handed in once.
+        // One name for a trainee and a set: answers are handed in once, and both forms' may lie in one folder.
         let who = self.desk.dir().file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-        files::publish_new(to, &format!("answers-{who}.json"), signed.to_json()?.as_bytes())
+        let set = self.kept.set.get(..8).unwrap_or_default();
+        files::publish_new(to, &format!("answers-{set}-{who}.json"), signed.to_json()?.as_bytes())
     }
 
     fn keep(&self) -> Result<()> {

@@ -11,7 +11,6 @@ use crate::load::StoredFile;
 use crate::load::scan::scan;
 use crate::practice::Desk;
 use crate::practice::assessment::Sitting;
-use crate::record::Signer;
 use crate::viewer::action::Action;
 use crate::viewer::session::{ExamState, GivenCase, Known, Of, PracticeAction as Do, PracticeEffect};
 
@@ -68,7 +67,7 @@ fn known(desk: &Desk) -> Result<Known> {
     let (attempts, faults) = desk.attempts()?;
     let own_left = desk.own_cases()?.iter().filter(|c| attempts.iter().all(|a| a.case.id != c.id)).count();
     Ok(Known {
-        placement: desk.placement()?,
+        placement: desk.placement_by(&attempts)?,
         open: desk.is_open()?,
         own_left,
         faults: faults.iter().map(ToString::to_string).collect(),
@@ -107,8 +106,7 @@ fn case(id: String, of: Of, note: String, path: &Path) -> Result<GivenCase> {
 fn hand_in(data_dir: &Path, reader: &str, folder: &Path, passphrase: &str) -> Result<String> {
     let asked =
         || if passphrase.is_empty() { Err(profile::sealed("Type its passphrase beside the button")) } else { Ok(passphrase.to_owned()) };
-    let seed = profile::seed(data_dir, reader, asked)?;
-    profile::keep_signer(data_dir, Signer { name: reader.to_owned(), key: files::public_key(&seed) })?;
+    let seed = profile::reader_seed(data_dir, reader, asked)?;
     let path = Sitting::open(folder, Desk::open(data_dir, reader)?)?.hand_in(folder, &seed, &files::now())?;
     Ok(format!("Handed in as {}", path.display()))
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::cli::profile;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::record::{Signer, Store};
+use crate::record::Store;
 use crate::review::{Desk, Order, Wish};
 use crate::viewer::action::Action;
 use crate::viewer::session::{DeskNow, ReviewAction, ReviewEffect};
@@ -42,10 +42,7 @@ fn take(exam: &str, wish: &Wish, passphrase: &str, data_dir: &Path, records: &Pa
     })?;
     let asked =
         || if passphrase.is_empty() { Err(profile::sealed("Type its passphrase beside the button")) } else { Ok(passphrase.to_owned()) };
-    let seed = if *wish == Wish::Sign { Some(profile::seed(data_dir, &who.reader, asked)?) } else { None };
-    if let Some(seed) = &seed {
-        profile::keep_signer(data_dir, Signer { name: who.reader.clone(), key: files::public_key(seed) })?;
-    }
+    let seed = if *wish == Wish::Sign { Some(profile::reader_seed(data_dir, &who.reader, asked)?) } else { None };
     let record = found.step(wish, &who.reader, who.role, files::now_exactly(), seed.as_ref())?;
     store.save_review(&record)?;
     Ok(format!("Recorded: {} by {}.", record.step.words(), record.by))
