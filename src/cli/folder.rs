@@ -1,4 +1,5 @@
-//! A folder of records as this workstation's reader may see it: what every command that looks at whole exams begins with.
+//! A folder of records as this workstation's reader may see it: what every command that looks at whole exams begins with, and the
+//! window's reports.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -7,7 +8,7 @@ use super::profile;
 use crate::caseload::{Caseload, Woman};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
-use crate::record::{ReadingRecord, Signer, Store};
+use crate::record::{ReadingRecord, ReviewRecord, Signer, Store, ToldRecord};
 use crate::review::{ExamReview, exams, not_standing};
 
 /// What was read of it.
@@ -49,12 +50,35 @@ impl Folder {
         damaged.extend(more);
         let (steps, more) = store.reviews()?;
         damaged.extend(more);
+        let records = stored.into_iter().map(|s| s.record).collect();
         let told: Vec<_> = told.into_iter().map(|t| t.record).collect();
         let steps: Vec<_> = steps.into_iter().map(|s| s.record).collect();
-        let records: Vec<ReadingRecord> = stored.into_iter().map(|s| s.record).collect();
-        let reviews = exams(&records, &steps);
-        let cases = Caseload::reviewed(records.clone(), &told, &not_standing(&reviews));
-        Ok(Self { records, reviews, signers: store.signers().to_vec(), cases, damaged })
+        Ok(Self::from_parts(store, records, &told, &steps, damaged))
+    }
+
+    /// Reads what the folder of a store holds of one patient, by her key: however many records it has, only hers are opened.
+    ///
+    /// # Errors
+    /// As [`Store::index`].
+    #[cfg(feature = "viewer")]
+    pub(super) fn of_patient(store: &Store, patient: Option<&str>) -> Result<Self> {
+        let index = store.index()?;
+        let (mut records, mut damaged) = (Vec::new(), Vec::new());
+        for entry in index.entries().iter().filter(|e| e.patient() == patient) {
+            match store.open(entry) {
+                Ok(stored) => records.push(stored.record),
+                Err(e) => damaged.push(e),
+            }
+        }
+        let told: Vec<_> = index.told().iter().map(|t| t.record.clone()).collect();
+        let steps: Vec<_> = index.reviews().iter().map(|s| s.record.clone()).collect();
+        Ok(Self::from_parts(store, records, &told, &steps, damaged))
+    }
+
+    fn from_parts(store: &Store, records: Vec<ReadingRecord>, told: &[ToldRecord], steps: &[ReviewRecord], damaged: Vec<Error>) -> Self {
+        let reviews = exams(&records, steps);
+        let cases = Caseload::reviewed(records.clone(), told, &not_standing(&reviews));
+        Self { records, reviews, signers: store.signers().to_vec(), cases, damaged }
     }
 
     /// Says on standard error what is no record: standard output may hold a table or a page.

@@ -139,12 +139,8 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
         return Ok(ExitCode::SUCCESS);
     };
     let data_dir = files::data_dir()?;
-    let folder = match &args.folder {
-        Some(f) => f.clone(),
-        None => files::records_dir()?,
-    };
     let (shelf, _) = tables::shelf(&args.tables.files)?;
-    let desk = ReportDesk::open(&data_dir, &folder, args.sent.as_deref(), shelf)?;
+    let desk = ReportDesk::open(&data_dir, args.folder.as_ref(), args.sent.as_deref(), shelf)?;
     let images = args.images.as_ref().map(|path| Found::at(std::slice::from_ref(path))).transpose()?;
     let template = template(&data_dir, args.template.as_deref())?;
     let making = Making {
@@ -154,7 +150,7 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
         choices: Choices { avoid: &args.avoid, phone: args.phone.as_deref() },
     };
     let wish = Wish { identity: args.identity, draft: args.draft, full: args.full };
-    let chosen = chosen(args, &desk.cases)?;
+    let chosen = chosen(args, desk.cases())?;
     for (woman, exam) in &chosen {
         let now = args.now.clone().unwrap_or_else(files::now);
         let made = desk.report(woman, *exam, wish, images.as_ref(), &now)?;
@@ -178,9 +174,7 @@ pub(super) fn run(args: &ReportArgs, out: &mut dyn Write) -> Done {
             output::line(out, &format!("Sent to {to}: {}", at.display()))?;
         }
     }
-    for e in &desk.damaged {
-        let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
-    }
+    desk.say_damaged();
     Ok(ExitCode::SUCCESS)
 }
 
@@ -220,10 +214,7 @@ fn chosen<'a>(args: &ReportArgs, cases: &'a Caseload) -> Result<Vec<(&'a Woman, 
 fn place(out: &Path, name: String, how_many: usize) -> Result<(PathBuf, String)> {
     let file = out.file_name().map(|n| n.to_string_lossy().into_owned());
     match file {
-        Some(file) if !out.is_dir() && how_many == 1 && file.contains('.') => {
-            let dir = out.parent().filter(|p| !p.as_os_str().is_empty()).map_or_else(|| PathBuf::from("."), Path::to_path_buf);
-            Ok((dir, file))
-        }
+        Some(file) if !out.is_dir() && how_many == 1 && file.contains('.') => Ok((files::folder_of(out).to_path_buf(), file)),
         _ => Ok((out.to_path_buf(), name)),
     }
 }

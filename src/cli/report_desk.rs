@@ -6,6 +6,8 @@ use std::collections::HashMap;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
+use super::folder::Folder;
+#[cfg(feature = "viewer")]
 use super::profile;
 use crate::caseload::{Caseload, Woman, table_or_first};
 use crate::error::{Error, ErrorKind, Result};
@@ -14,81 +16,48 @@ use crate::frame::FrameId;
 use crate::guideline::Shelf;
 use crate::load::StoredFile;
 use crate::load::scan::scan;
-use crate::record::{ReadingRecord, ReviewRecord, Signer, Store, ToldRecord};
 use crate::report::{self, Images, Issued, Raster, Report, Request, Wish};
-use crate::review::{ExamReview, exams, not_standing};
 
 /// The department's own template of the paragraph, in the data folder.
 const TEMPLATE: &str = "note-template.txt";
 
-/// What was read of a folder.
-struct Read {
-    all: Vec<ReadingRecord>,
-    told: Vec<ToldRecord>,
-    steps: Vec<ReviewRecord>,
-    damaged: Vec<Error>,
-}
-
 /// What reports of a folder are made from.
 pub(crate) struct ReportDesk {
     shelf: Shelf,
-    all: Vec<ReadingRecord>,
+    folder: Folder,
     issued: Vec<Issued>,
-    reviews: Vec<ExamReview>,
-    signers: Vec<Signer>,
     sent_dir: PathBuf,
-    /// The women of the folder.
-    pub(crate) cases: Caseload,
-    /// Files that could not be read.
-    pub(crate) damaged: Vec<Error>,
 }
 
 impl ReportDesk {
-    /// Reads a folder of records. `sent` is the folder of what was sent, in the data folder when none is named.
-    pub(crate) fn open(data_dir: &Path, folder: &Path, sent: Option<&Path>, shelf: Shelf) -> Result<Self> {
-        let store = profile::store_in(data_dir, folder)?;
-        let (stored, mut damaged) = store.load()?;
-        if stored.is_empty() {
-            return Err(damaged.into_iter().next().unwrap_or_else(|| {
-                Error::new(ErrorKind::Io, "there are no records").expected("a folder of saved readings").found("none").at(folder)
-            }));
-        }
-        let (told, more) = store.told()?;
-        damaged.extend(more);
-        let (steps, more) = store.reviews()?;
-        damaged.extend(more);
-        let told = told.into_iter().map(|t| t.record).collect();
-        let steps = steps.into_iter().map(|s| s.record).collect();
-        let all = stored.into_iter().map(|s| s.record).collect();
-        Self::of(data_dir, sent, shelf, &store, Read { all, told, steps, damaged })
+    /// The desk of a folder of records, or of the user's data folder. `sent` is the folder of what was sent, in the data folder when
+    /// none is named.
+    pub(crate) fn open(data_dir: &Path, folder: Option<&PathBuf>, sent: Option<&Path>, shelf: Shelf) -> Result<Self> {
+        Self::of(data_dir, Folder::open(folder)?, sent, shelf)
     }
 
     /// As [`ReportDesk::open`], for the window and one patient by her key: however many records the folder has, only hers are read.
     #[cfg(feature = "viewer")]
     pub(crate) fn of_patient(data_dir: &Path, folder: &Path, patient: Option<&str>, shelf: Shelf) -> Result<Self> {
-        let store = profile::store_in(data_dir, folder)?;
-        let index = store.index()?;
-        let (mut all, mut damaged) = (Vec::new(), Vec::new());
-        for entry in index.entries().iter().filter(|e| e.patient() == patient) {
-            match store.open(entry) {
-                Ok(stored) => all.push(stored.record),
-                Err(e) => damaged.push(e),
-            }
-        }
-        let told = index.told().iter().map(|t| t.record.clone()).collect();
-        let steps = index.reviews().iter().map(|s| s.record.clone()).collect();
-        Self::of(data_dir, None, shelf, &store, Read { all, told, steps, damaged })
+        Self::of(data_dir, Folder::of_patient(&profile::store_in(data_dir, folder)?, patient)?, None, shelf)
     }
 
-    fn of(data_dir: &Path, sent: Option<&Path>, shelf: Shelf, store: &Store, read: Read) -> Result<Self> {
-        let Read { all, told, steps, mut damaged } = read;
+    fn of(data_dir: &Path, mut folder: Folder, sent: Option<&Path>, shelf: Shelf) -> Result<Self> {
         let sent_dir = sent.map_or_else(|| data_dir.join("sent-reports"), Path::to_path_buf);
         // Before the first report is sent there is no such folder.
         let (issued, more) = if sent_dir.is_dir() { Issued::load(&sent_dir)? } else { (Vec::new(), Vec::new()) };
-        damaged.extend(more);
-        let reviews = exams(&all, &steps);
-        let cases = Caseload::reviewed(all.clone(), &told, &not_standing(&reviews));
-        Ok(Self { shelf, all, issued, reviews, signers: store.signers().to_vec(), sent_dir, cases, damaged })
+        folder.damaged.extend(more);
+        Ok(Self { shelf, folder, issued, sent_dir })
+    }
+
+    /// The women of the folder.
+    pub(crate) const fn cases(&self) -> &Caseload {
+        &self.folder.cases
+    }
+
+    /// Says on standard error which files could not be read.
+    pub(super) fn say_damaged(&self) {
+        self.folder.say_damaged();
     }
 
     /// The report of one of a woman's exams, made now or at the moment `now`.
@@ -101,14 +70,14 @@ impl ReportDesk {
             exam,
             table: &table,
             shelf: &self.shelf,
-            all: &self.all,
+            all: &self.folder.records,
             issued: &self.issued,
             images: images.map_or(&none as &dyn Images, |f| f),
             identity: wish.identity,
             draft: wish.draft,
             full: wish.full,
-            reviews: &self.reviews,
-            signers: &self.signers,
+            reviews: &self.folder.reviews,
+            signers: &self.folder.signers,
             made_at: now,
         })
     }

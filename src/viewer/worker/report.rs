@@ -30,7 +30,7 @@ fn made(job: &ReportJob, pictures: bool, data_dir: &Path, records: &Path) -> Res
         return Err(nothing());
     }
     let desk = ReportDesk::of_patient(data_dir, records, job.patient.as_deref(), job.shelf.clone())?;
-    let found = desk.cases.women.iter().find_map(|w| {
+    let found = desk.cases().women.iter().find_map(|w| {
         let exam = w.exams.iter().position(|e| e.readings.first().is_some_and(|r| r.exam_key() == job.exam))?;
         Some((w, exam))
     });
@@ -84,8 +84,7 @@ fn write(job: &ReportJob, file: &Path, to: Option<&str>, data_dir: &Path, record
     let template = template(data_dir, None)?;
     let bytes = making(job, &template).bytes(&report, job.form)?;
     let name = file.file_name().ok_or_else(|| Error::new(ErrorKind::Usage, "the file has no name").at(file))?.to_string_lossy();
-    let dir = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let at = files::publish_new(dir, &name, &bytes)?;
+    let at = files::publish_new(files::folder_of(file), &name, &bytes)?;
     let mut said = format!("Written: {}.", at.display());
     if let Some(to) = to {
         desk.send(&report, to)?;
