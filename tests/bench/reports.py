@@ -23,7 +23,8 @@ from reportlab.pdfbase import pdfmetrics  # noqa: E402
 from reportlab.pdfbase.ttfonts import TTFont  # noqa: E402
 from reportlab.pdfgen.canvas import Canvas  # noqa: E402
 
-from _reports import NOW, ROOT, SAMPLE, folders  # noqa: E402
+from _probe import ROOT, SAMPLES  # noqa: E402
+from _reports import NOW, folders  # noqa: E402
 
 COUNT = int(sys.argv[sys.argv.index("--count") + 1]) if "--count" in sys.argv else 200
 BUILD = "debug" if "--debug" in sys.argv else "release"
@@ -116,7 +117,7 @@ def main():
     pdfmetrics.registerFont(TTFont("regular", FONTS / "DejaVuSansCondensed.ttf"))
     pdfmetrics.registerFont(TTFont("strong", FONTS / "DejaVuSansCondensed-Bold.ttf"))
     with folders() as made:
-        request = {"do": "speed", "records": str(made / "sample"), "images": str(SAMPLE), "count": COUNT, "to": str(made), "now": NOW}
+        request = {"do": "speed", "records": str(made / "sample"), "images": str(SAMPLES), "count": COUNT, "to": str(made), "now": NOW}
         done = subprocess.run([PROBE], input=json.dumps(request) + "\n", capture_output=True, text=True, timeout=900, check=True)
         laid = json.loads(done.stdout)
         if "error" in laid:

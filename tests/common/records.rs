@@ -5,6 +5,7 @@ use osspan::context::{Bladder, Contraction, Dating, ExamContext, Route};
 use osspan::exam::FrameNotes;
 use osspan::frame::{FrameId, Geometry, RawRegion};
 use osspan::guideline::{self, Table};
+use osspan::measure::more::MoreLandmarks;
 use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side};
 use osspan::reading::{self, Inputs};
 use osspan::record::{Origin, Patient, ReadingRecord};
@@ -44,6 +45,24 @@ pub fn context() -> ExamContext {
         bladder: Bladder::Empty,
         contraction: Contraction::Absent,
         ..ExamContext::default()
+    }
+}
+
+/// Every further landmark, about those of [`landmarks`].
+pub fn further_landmarks() -> MoreLandmarks {
+    let at = |x, y| Some(PxPoint::new(x, y));
+    MoreLandmarks {
+        external_os: at(300.0, 460.0),
+        canal: vec![PxPoint::new(345.0, 350.0)],
+        plates_meet: at(160.0, 240.0),
+        basal_plate: at(120.0, 200.0),
+        chorionic_plate: at(120.0, 280.0),
+        vessel: at(420.0, 240.0),
+        fetal_rate: Some(true),
+        cord_loop_excluded: None,
+        wall: vec![PxPoint::new(230.0, 290.0)],
+        os_end: at(285.0, 240.0),
+        os_other_end: at(315.0, 240.0),
     }
 }
 

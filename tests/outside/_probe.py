@@ -1,4 +1,4 @@
-"""Asks a test program of the library: JSON requests in, one a line, JSON answers out."""
+"""The programs that the scripts ask: osspan itself, and test programs of the library (JSON requests in, one a line, JSON answers out)."""
 
 import json
 import os
@@ -7,16 +7,36 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-EXAMPLES = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "examples"
+BUILT = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug"
+EXAMPLES = BUILT / "examples"
+OSSPAN = Path(os.environ.get("OSSPAN_BINARY", BUILT / "osspan"))
+SAMPLES = ROOT / "sample-images"
 
 
-def ask(program, requests):
+def command(data, *words, timeout=600):
+    """Code, output and errors of a command with the data folder `data`."""
+    if not OSSPAN.exists():
+        sys.exit(f"{OSSPAN} is not built: cargo build --bins")
+    environment = {**os.environ, "OSSPAN_DATA": str(data)}
+    done = subprocess.run([OSSPAN, *map(str, words)], capture_output=True, text=True, cwd=ROOT, env=environment, timeout=timeout)
+    return done.returncode, done.stdout, done.stderr
+
+
+def run(data, *words, code=0):
+    """What a command prints; its errors where it should end with another `code`."""
+    got, out, err = command(data, *words)
+    if got != code:
+        sys.exit(f"osspan {' '.join(map(str, words))} ended with code {got}: {err.strip()}")
+    return out if code == 0 else err
+
+
+def ask(program, requests, timeout=300):
     """The answers of an example program to `requests`, in order."""
     path = EXAMPLES / program
     if not path.exists():
         sys.exit(f"{path} is not built: cargo build --examples")
     lines = "".join(json.dumps(r) + "\n" for r in requests)
-    done = subprocess.run([path], input=lines, capture_output=True, text=True, timeout=300)
+    done = subprocess.run([path], input=lines, capture_output=True, text=True, timeout=timeout)
     if done.returncode != 0:
         sys.exit(f"{program} stopped with code {done.returncode}: {done.stderr.strip()}")
     answers = [json.loads(line) for line in done.stdout.splitlines()]

@@ -2,16 +2,12 @@
 
 import contextlib
 import functools
-import os
 import pathlib
-import subprocess
 import sys
 import tempfile
 
-from _probe import ROOT, ask
+from _probe import SAMPLES, ask, run
 
-BINARY = pathlib.Path(os.environ.get("OSSPAN_BINARY", ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"))
-SAMPLE = ROOT / "sample-images"
 # When the reports were made: on them, so fixed.
 NOW = "2031-03-15T08:00:00+01:00"
 # The invented exams of probe_report.rs, and the sample's three visits.
@@ -21,26 +17,15 @@ INVENTED = ("simple", "everything", "letters")
 @contextlib.contextmanager
 def folders():
     """A folder with the records of the sample (`sample`) and of each invented exam, and an empty data folder."""
-    if not BINARY.exists():
-        sys.exit(f"{BINARY} is not built: cargo build --bins --examples")
     with tempfile.TemporaryDirectory(prefix="osspan-reports-") as made:
         made = pathlib.Path(made)
         (made / "data").mkdir()
-        run(made, "sample", "--records", made / "as-saved")
+        run(made / "data", "sample", "--records", made / "as-saved")
         (answer,) = ask("outside-report", [{"do": "fixed", "from": str(made / "as-saved"), "to": str(made / "sample")}])
         if answer.get("records") != 9:
             sys.exit(f"the sample's nine readings were not made: {answer}")
         ask("outside-report", [{"do": "invented", "to": str(made)}])
         yield made
-
-
-def run(made, *words):
-    """Runs the program with a data folder of its own; returns what it printed."""
-    environment = {**os.environ, "OSSPAN_DATA": str(made / "data")}
-    done = subprocess.run([BINARY, *map(str, words)], capture_output=True, env=environment, timeout=120)
-    if done.returncode != 0:
-        sys.exit(f"osspan {words[0]} stopped with code {done.returncode}: {done.stderr.decode()}")
-    return done.stdout.decode()
 
 
 @functools.cache
@@ -49,14 +34,14 @@ def reports(made, form, records, *options):
     out = made / f"out-{form}-{records}-{'-'.join(map(str, options))}".replace("/", "_")
     out.mkdir(exist_ok=True)
     printed = run(
-        made, "report", form, "--folder", made / records, "--all", "--out", out, "--now", NOW, "--images", SAMPLE, *options
+        made / "data", "report", form, "--folder", made / records, "--all", "--out", out, "--now", NOW, "--images", SAMPLES, *options
     )
     return sorted(pathlib.Path(line) for line in printed.splitlines() if line.startswith(str(out)))
 
 
 def models(made, records, **options):
     """What the reports of a folder of records say, by day; see probe_report.rs."""
-    request = {"do": "models", "records": str(made / records), "images": str(SAMPLE), "now": NOW, **options}
+    request = {"do": "models", "records": str(made / records), "images": str(SAMPLES), "now": NOW, **options}
     (answer,) = ask("outside-report", [request])
     if not isinstance(answer, list):
         sys.exit(f"outside-report: {answer}")

@@ -21,9 +21,8 @@ from pydicom.uid import (
     generate_uid,
 )
 
-from _probe import ROOT
+from _probe import OSSPAN, ROOT, command
 
-OSSPAN = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"
 TLS = ROOT / "tests/reference/tls"
 PATIENCE = "\n[patience]\nconnect_s = 3\nsilence_s = 10\nanswer_s = 20\nretry_s = 1\n"
 
@@ -82,8 +81,7 @@ class Desk:
 
     def run(self, *arguments, timeout=60):
         """Code, output and errors of a command."""
-        done = subprocess.run([OSSPAN, *map(str, arguments)], capture_output=True, text=True, cwd=ROOT, env=self.env, timeout=timeout)
-        return done.returncode, done.stdout, done.stderr
+        return command(self.folder, *arguments, timeout=timeout)
 
     def start(self, *arguments):
         return subprocess.Popen([OSSPAN, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, cwd=ROOT, env=self.env)

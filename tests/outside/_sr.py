@@ -1,25 +1,9 @@
-"""What the scripts about structured reports share: the program, exams with edge cases, and walking through a content tree."""
-
-import os
-import subprocess
-import sys
+"""What the scripts about structured reports share: exams with edge cases, and walking through a content tree."""
 
 import pydicom
 from pydicom.uid import generate_uid
 
-from _probe import ROOT
-
-OSSPAN = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"
-SAMPLES = ROOT / "sample-images"
-
-
-def run(data, *arguments, code=0):
-    """The output of a command; its error where it should fail with `code`."""
-    done = subprocess.run([OSSPAN, *map(str, arguments)], capture_output=True, text=True, cwd=ROOT,
-                          env={**os.environ, "OSSPAN_DATA": str(data)}, timeout=600)
-    if done.returncode != code:
-        sys.exit(f"osspan {' '.join(map(str, arguments))}: rc {done.returncode}: {done.stderr}")
-    return done.stdout if code == 0 else done.stderr
+from _probe import SAMPLES, run
 
 
 def items(item):

@@ -13,12 +13,10 @@ written out here with numpy and scipy:
 Run by tests/run, or by hand: target/venv/bin/python tests/outside/agree.py
 """
 
-import json
+import functools
 import math
-import subprocess
 import sys
 import warnings
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -31,21 +29,10 @@ from statsmodels.stats.anova import anova_lm
 from statsmodels.stats.diagnostic import het_breuschpagan
 import statsmodels.api as sm
 
-ROOT = Path(__file__).resolve().parents[2]
-PROBE = ROOT / "target/debug/examples/outside-agree"
+import _probe
+
+ask = functools.partial(_probe.ask, "outside-agree")
 TOLERANCE = 1e-9
-
-
-def ask(requests):
-    """The library's answers to JSON requests, in order."""
-    lines = "".join(json.dumps(r) + "\n" for r in requests)
-    done = subprocess.run([PROBE], input=lines, capture_output=True, text=True, timeout=300)
-    if done.returncode != 0:
-        sys.exit(f"{PROBE} stopped with code {done.returncode}: {done.stderr.strip()}")
-    answers = [json.loads(line) for line in done.stdout.splitlines()]
-    if len(answers) != len(requests):
-        sys.exit(f"{PROBE} gave {len(answers)} answers to {len(requests)} requests")
-    return answers
 
 
 def near(found, expected, tolerance=TOLERANCE):

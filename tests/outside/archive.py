@@ -16,7 +16,7 @@ import pydicom
 from pydicom.uid import ExplicitVRLittleEndian, ImplicitVRLittleEndian, JPEGBaseline8Bit, RLELossless, generate_uid
 
 from _probe import report
-from _site import TLS, Desk, Servers, data_set, free_port, invented, same_object, write
+from _site import TLS, Desk, Servers, free_port, invented, same_object, write
 
 SYNTAXES = [ExplicitVRLittleEndian, ImplicitVRLittleEndian, RLELossless, JPEGBaseline8Bit]
 

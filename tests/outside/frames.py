@@ -8,8 +8,7 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/frames.py
 Nothing is downloaded: files come from the folders of the installed packages.
 """
 
-import json
-import subprocess
+import functools
 import sys
 import tempfile
 import warnings
@@ -19,8 +18,9 @@ import numpy as np
 import pydicom
 from pydicom.pixels import apply_color_lut, pixel_array
 
-ROOT = Path(__file__).resolve().parents[2]
-PROBE = ROOT / "target/debug/examples/outside-frames"
+import _probe
+
+ask = functools.partial(_probe.ask, "outside-frames", timeout=600)
 
 # Pixel bounds against pydicom: the largest difference of one sample and the mean difference of a frame.
 EXACT = (0, 0.0)
@@ -52,15 +52,6 @@ ULTRASOUND = {
     "1.2.840.10008.5.1.4.1.1.6",
     "1.2.840.10008.5.1.4.1.1.3",
 }
-
-
-def ask(requests):
-    """The library's answers to JSON requests, in order."""
-    lines = "".join(json.dumps(r) + "\n" for r in requests)
-    done = subprocess.run([PROBE], input=lines, capture_output=True, text=True, timeout=600)
-    if done.returncode != 0:
-        sys.exit(f"{PROBE} stopped with code {done.returncode}: {done.stderr.strip()}")
-    return [json.loads(line) for line in done.stdout.splitlines()]
 
 
 def carried_files():

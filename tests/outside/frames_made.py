@@ -5,8 +5,8 @@ coder's own decoder gives them back (with loss).
 Run by tests/run, or by hand: target/venv/bin/python tests/outside/frames_made.py
 """
 
+import functools
 import io
-import json
 import subprocess
 import sys
 import tempfile
@@ -17,6 +17,7 @@ import numpy as np
 import pydicom
 from pydicom.pixels import pixel_array
 
+import _probe
 from _made import (
     JPEG2000,
     JPEG2000Lossless,
@@ -36,8 +37,7 @@ from _made import (
     written,
 )
 
-ROOT = Path(__file__).resolve().parents[2]
-PROBE = ROOT / "target/debug/examples/outside-frames"
+ask = functools.partial(_probe.ask, "outside-frames", timeout=900)
 CODINGS = ["JPEG-LS", "JPEG 2000", "JPEG lossless", "JPEG", "run", "big endian"]
 SIZES = [(1, 1), (1, 40), (37, 1), (5, 3), (33, 65), (128, 130)]
 KINDS = ["scan", "flat", "noise", "runs"]
@@ -133,15 +133,6 @@ def refusals(rng):
     """Name, bytes, and what the refusal must say: 12-bit JPEG with loss is refused by name, not shown wrong."""
     grey = picture(rng, 32, 32, 1, 12)
     yield "JPEG extended 12 bits", dcmtk(dataset([grey], "MONOCHROME2", 12), "+ee"), "12 bits"
-
-
-def ask(requests):
-    """The library's answers to JSON requests, in order."""
-    lines = "".join(json.dumps(r) + "\n" for r in requests)
-    done = subprocess.run([PROBE], input=lines, capture_output=True, text=True, timeout=900)
-    if done.returncode != 0:
-        sys.exit(f"{PROBE} stopped with code {done.returncode}: {done.stderr.strip()}")
-    return [json.loads(line) for line in done.stdout.splitlines()]
 
 
 def main():

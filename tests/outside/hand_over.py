@@ -10,7 +10,6 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/hand_over.py
 import io
 import json
 import math
-import os
 import subprocess
 import sys
 import tempfile
@@ -21,22 +20,14 @@ import pandas as pd
 import pyarrow.parquet as pq
 from fhirclient.models.bundle import Bundle
 
-from _probe import ROOT, report
+from _probe import ROOT, report, run
 
-PROGRAM = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"
 NODE = ROOT / "target" / "node"
 VALIDATE = """
 const {Fhir} = require('fhir');
 const text = require('fs').readFileSync(0, 'utf8');
 console.log(JSON.stringify(new Fhir().validate(JSON.parse(text), {errorOnUnexpected: true}).messages));
 """
-
-
-def osspan(*args, data):
-    done = subprocess.run([PROGRAM, *args], capture_output=True, text=True, timeout=300, cwd=ROOT, env={**os.environ, "OSSPAN_DATA": data})
-    if done.returncode != 0:
-        sys.exit(f"osspan {' '.join(args)} stopped with code {done.returncode}: {done.stderr.strip()}")
-    return done.stdout
 
 
 def age_days(context):
@@ -184,18 +175,18 @@ def main():
     global TABLE
     with tempfile.TemporaryDirectory() as folder:
         data = str(Path(folder) / "data")
-        osspan("sample", data=data)
+        run(data, "sample")
         paths = [p for p in Path(data).rglob("*.json") if "records" in p.parts]
         records = [r for r in map(json.loads, (p.read_text() for p in paths)) if str(r.get("schema", "")).startswith("osspan-reading/")]
         TABLE = str(Path(folder) / "readings.parquet")
-        text = osspan("readings", "csv", "--identity", data=data)
+        text = run(data, "readings", "csv", "--identity")
         frame = pd.read_csv(io.StringIO(text), dtype={"borderline_edges_mm": str, "finding_also": str})
-        osspan("readings", "parquet", "--identity", "--out", TABLE, data=data)
+        run(data, "readings", "parquet", "--identity", "--out", TABLE)
         table = pq.read_table(TABLE)
-        said = osspan("readings", "dictionary", data=data)
+        said = run(data, "readings", "dictionary")
         days = sorted({r["context"]["exam-date"] for r in records})
         [patient] = {r["patient"]["number"] for r in records}
-        bundles = {d: osspan("fhir", "--patient", patient, "--exam", d, data=data) for d in days}
+        bundles = {d: run(data, "fhir", "--patient", patient, "--exam", d) for d in days}
         return report(
             [
                 ("CSV read by pandas", rows(frame, records, "CSV")),

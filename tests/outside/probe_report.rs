@@ -17,13 +17,11 @@ use osspan::exam::{Checklist, FrameNotes};
 use osspan::frame::FrameId;
 use osspan::guideline::Shelf;
 use osspan::load::StoredFile;
-use osspan::measure::more::MoreLandmarks;
 use osspan::plot::{Anchor, Shape};
 use osspan::record::{Origin, Patient, ReadingRecord, Store};
 use osspan::report::pdf::{Letters, Op, Paper, on_paper, pages, pdf};
 use osspan::report::readability::{counts, fernandez_huerta, flesch_kincaid};
 use osspan::report::{Choices, Images, Language, Raster, Report, Request, patient_page};
-use osspan::units::PxPoint;
 use serde_json::{Value, json};
 
 type Fault = Box<dyn std::error::Error>;
@@ -91,26 +89,9 @@ fn invented(to: &Path) -> Result<Value, Fault> {
     let mut simple = invented::Case::plain();
     simple.notes = FrameNotes { checklist: checklist.clone(), ..FrameNotes::default() };
     Store::at(to.join("simple")).save(&simple.record_of(named("Invented^Ada"))?)?;
-    let at = |x, y| Some(PxPoint::new(x, y));
     let mut all = invented::Case::plain();
     all.context.bleeding = Bleeding::Now;
-    all.notes = FrameNotes {
-        more: MoreLandmarks {
-            external_os: at(300.0, 460.0),
-            canal: vec![PxPoint::new(345.0, 350.0)],
-            plates_meet: at(160.0, 240.0),
-            basal_plate: at(120.0, 200.0),
-            chorionic_plate: at(120.0, 280.0),
-            vessel: at(420.0, 240.0),
-            fetal_rate: Some(true),
-            cord_loop_excluded: None,
-            wall: vec![PxPoint::new(230.0, 290.0)],
-            os_end: at(285.0, 240.0),
-            os_other_end: at(315.0, 240.0),
-        },
-        checklist,
-        ..FrameNotes::default()
-    };
+    all.notes = FrameNotes { more: invented::further_landmarks(), checklist, ..FrameNotes::default() };
     Store::at(to.join("everything")).save(&all.record_of(named("Müller-Ångström^Ωμέγα^Ёлка"))?)?;
     Store::at(to.join("letters")).save(&simple.record_of(named("山田^花子"))?)?;
     Ok(json!({ "saved_at": SAVED }))

@@ -11,28 +11,17 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/sheets.py
 import csv
 import io
 import json
-import os
 import re
-import subprocess
 import sys
 import tempfile
 from datetime import date, timedelta
-from pathlib import Path
 
 import numpy as np
 from scipy.stats import beta
 
-from _probe import ROOT, report
+from _probe import ROOT, report, run
 
-PROGRAM = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"
 KEPT = (ROOT / "tests" / "reference" / "sample-sheets.txt").read_text(encoding="utf-8")
-
-
-def osspan(*args, data):
-    done = subprocess.run([PROGRAM, *args], capture_output=True, text=True, timeout=300, cwd=ROOT, env={**os.environ, "OSSPAN_DATA": data})
-    if done.returncode != 0:
-        sys.exit(f"osspan {' '.join(args)} stopped with code {done.returncode}: {done.stderr.strip()}")
-    return done.stdout
 
 
 def day(due, weeks, days):
@@ -97,17 +86,17 @@ def changes():
 def the_same_again():
     """The program prints what is kept."""
     with tempfile.TemporaryDirectory() as data:
-        yield osspan("sheet", "--sample", "--every-guideline", "--trace", data=data) == KEPT, "the sheets differ from the kept ones"
+        yield run(data, "sheet", "--sample", "--every-guideline", "--trace") == KEPT, "the sheets differ from the kept ones"
 
 
 def due_lists():
     """CSV and JSON say the same, by Python's readers; windows hold on the days that the calendar says."""
     due = date(2025, 6, 30)
     with tempfile.TemporaryDirectory() as data:
-        osspan("sample", data=data)
+        run(data, "sample")
         for on in (date(2025, 4, 20), day(due, 32, 0), day(due, 32, 6), day(due, 33, 0), date(2025, 5, 20), date(2025, 7, 1)):
-            table = list(csv.DictReader(io.StringIO(osspan("due", "--on", str(on), "--csv", "--all", data=data), newline="")))
-            rows = json.loads(osspan("due", "--on", str(on), "--json", "--all", data=data))
+            table = list(csv.DictReader(io.StringIO(run(data, "due", "--on", str(on), "--csv", "--all"), newline="")))
+            rows = json.loads(run(data, "due", "--on", str(on), "--json", "--all"))
             pairs = [(r["woman"], r["exam-date"], r["next-scan-from"], r["why"], r["reading"]) for r in table]
             same = [(r["woman"], r["exam-date"], r["from"] or "", r["why"], r["reading"]) for r in rows]
             yield pairs == same and len(rows) == 1, f"{on}: CSV {pairs}, JSON {same}"

@@ -17,8 +17,8 @@ import pydicom
 from pydicom.sr._concepts_dict import concepts
 from pydicom.sr.codedict import codes
 
-from _probe import report
-from _sr import SAMPLES, by_concept, edge_cases, items, run
+from _probe import SAMPLES, report, run
+from _sr import by_concept, edge_cases, items
 
 # Private codes are known to nobody but us: the one warning that is to be expected, once a code.
 KNOWN = re.compile(r"^Warning - Unrecognized defined term <99OSSPAN> for value 1 of attribute <Coding Scheme Designator>$")

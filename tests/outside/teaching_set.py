@@ -5,7 +5,6 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/teaching_set.
 """
 
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -14,20 +13,11 @@ from pathlib import Path
 import numpy as np
 import pydicom
 
-from _probe import ROOT, report
+from _probe import SAMPLES, report, run
 
-OSSPAN = ROOT / os.environ.get("CARGO_TARGET_DIR", "target") / "debug" / "osspan"
-SAMPLES = ROOT / "sample-images"
 # In the originals: what must not be in the set. Attributes whose values are short or the standard's own are left out.
 IDENTITY = ["PatientName", "PatientID", "PatientBirthDate", "StudyDate", "ContentDate", "StudyDescription", "ManufacturerModelName",
             "Manufacturer", "StudyInstanceUID", "SeriesInstanceUID", "SOPInstanceUID", "ImageComments", "StudyTime"]
-
-
-def run(data, *arguments):
-    done = subprocess.run([OSSPAN, *map(str, arguments)], capture_output=True, text=True, cwd=ROOT, env={**os.environ, "OSSPAN_DATA": str(data)})
-    if done.returncode != 0:
-        sys.exit(f"osspan {' '.join(map(str, arguments))}: {done.stderr}")
-    return done.stdout
 
 
 def errors(path):

@@ -7,32 +7,18 @@ use osspan::exam::{Checklist, Item};
 use osspan::followup::{Told, UrgentId};
 use osspan::guideline::Shelf;
 use osspan::measure::EdgeMark;
-use osspan::measure::more::MoreLandmarks;
 use osspan::record::{Origin, Patient, ReadingRecord, ToldRecord};
 use osspan::report::pdf::{self, Letters, Paper};
 use osspan::report::{Report, Request, html, note, required, text};
 use osspan::units::PxPoint;
 
 use super::{Asked, Grey, NOW, corrected, one, spaceless, words};
-use crate::invented::{Case, table};
+use crate::invented::{Case, further_landmarks, table};
 
 /// Every further landmark.
 fn marked() -> Case {
-    let at = |x, y| Some(PxPoint::new(x, y));
     let mut case = Case::plain();
-    case.notes.more = MoreLandmarks {
-        external_os: at(300.0, 460.0),
-        canal: vec![PxPoint::new(345.0, 350.0)],
-        plates_meet: at(160.0, 240.0),
-        basal_plate: at(120.0, 200.0),
-        chorionic_plate: at(120.0, 280.0),
-        vessel: at(420.0, 240.0),
-        fetal_rate: Some(true),
-        cord_loop_excluded: None,
-        wall: vec![PxPoint::new(230.0, 290.0)],
-        os_end: at(285.0, 240.0),
-        os_other_end: at(315.0, 240.0),
-    };
+    case.notes.more = further_landmarks();
     case
 }
 

@@ -1,7 +1,6 @@
 //! The page of the report, in the window with the real store: what it shows, writes and copies, by keys and by names.
 
 use std::path::Path;
-use std::process::Command;
 
 use egui::accesskit::Role;
 use egui::{Key, Modifiers};
@@ -17,16 +16,12 @@ use osspan::viewer::session::{ReportAction, ReportEffect, Session};
 
 use super::drive::{Window, label, type_into, wait, window};
 use super::invented::found;
+use crate::commands::{osspan, text};
 
 /// The sample's readings in the window's own folder of records.
 fn sample_records(dir: &Path) {
-    let done = Command::new(env!("CARGO_BIN_EXE_osspan"))
-        .args(["sample", "--records"])
-        .arg(dir.join("records"))
-        .env("OSSPAN_DATA", dir.join("data"))
-        .output()
-        .unwrap();
-    assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+    let done = osspan(&dir.join("data"), &["sample", "--records", &dir.join("records").to_string_lossy()]);
+    assert!(done.status.success(), "{}", text(&done.stderr));
 }
 
 fn press(h: &mut Window, key: Key) {
