@@ -303,8 +303,8 @@ impl Session {
                 }
                 Ok(Vec::new())
             }
-            // How dense the screen is holds for the clinic too.
-            Action::Display(DisplayAction::Density(_)) => {
+            // How dense the screen is and how large its letters are holds for the clinic too.
+            Action::Display(DisplayAction::Density(_) | DisplayAction::Letters(_)) => {
                 drop(desk.apply(action.clone()));
                 Err(action)
             }

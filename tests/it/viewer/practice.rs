@@ -236,3 +236,16 @@ fn an_assessment_is_answered_blind_and_nothing_leaves_a_desk_but_the_answer() {
     assert!(!case.busy && case.shown.is_none());
     assert!(s.practice().desk().unwrap().messages()[0].contains("read-only"));
 }
+
+#[test]
+fn letters_that_grow_over_a_case_are_kept_for_every_page() {
+    use osspan::viewer::session::{DisplayAction, Of};
+    let dir = tempfile::tempdir().unwrap();
+    let mut s = session();
+    drop(s.apply(Action::ShowPage(Page::Practice)));
+    drop(s.apply(given(dir.path(), Of::Level(Level::UsualPictures))));
+    let asked = s.apply(Action::Display(DisplayAction::Letters(150)));
+    assert!(matches!(&asked[..], [Effect::KeepSettings(kept)] if kept.letters_percent == 150), "{asked:?}");
+    assert_eq!(s.letters_percent(), 150, "else the window asks for it again at every picture");
+    assert_eq!(s.practice().desk().unwrap().letters_percent(), 150);
+}
