@@ -154,7 +154,7 @@ fn preview(ui: &mut Ui, page: &ReportPage, theme: &Theme, pictures: &mut Picture
             ui.add_space(4.0);
             if page.shows_pages() && !made.pages.is_empty() {
                 ui.set_max_width(ui.available_width() - 8.0);
-                report_page::show(ui, made, page.asked(), pictures);
+                report_page::show(ui, made, page.answered(), pictures);
             } else {
                 let text = RichText::new(&made.words).color(theme.text);
                 let text = if page.form().for_patient() || page.form() == Form::Note { text } else { text.monospace() };

@@ -25,9 +25,9 @@ pub struct Pictures {
 }
 
 impl Pictures {
-    fn of(&mut self, ui: &Ui, asked: u64, preview: &Preview) -> &[Option<TextureHandle>] {
-        if self.of != asked || self.made.len() != preview.pictures.len() {
-            self.of = asked;
+    fn of(&mut self, ui: &Ui, answered: u64, preview: &Preview) -> &[Option<TextureHandle>] {
+        if self.of != answered || self.made.len() != preview.pictures.len() {
+            self.of = answered;
             let one = |(i, p): (usize, &crate::report::Picture)| {
                 let r = p.raster.as_ref().ok()?;
                 let size = [r.width as usize, r.height as usize];
@@ -47,11 +47,11 @@ fn colour(c: Rgb) -> Color32 {
 }
 
 /// Draws the pages below each other, as wide as the room.
-pub fn show(ui: &mut Ui, preview: &Preview, asked: u64, pictures: &mut Pictures) {
+pub fn show(ui: &mut Ui, preview: &Preview, answered: u64, pictures: &mut Pictures) {
     let (width, height) = preview.paper.size();
     let k = ui.available_width() / width as f32;
     let of = preview.pages.len();
-    let textures = pictures.of(ui, asked, preview).to_vec();
+    let textures = pictures.of(ui, answered, preview).to_vec();
     for (i, page) in preview.pages.iter().enumerate() {
         let (rect, response) = ui.allocate_exact_size(vec2(width as f32, height as f32) * k, Sense::hover());
         let name = format!("page {} of {of} as it prints; its words are shown with V", i + 1);

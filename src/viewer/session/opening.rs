@@ -108,6 +108,10 @@ impl Session {
                 effects.push(Effect::Decode(key));
             }
         }
+        // Images that were opened over the page of the report: it is theirs from now on.
+        if self.page == Page::Report {
+            effects.extend(self.make_report());
+        }
         effects
     }
 

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use super::Session;
 use crate::guideline::Shelf;
+use crate::load::ExamKey;
 use crate::record::study_key;
 use crate::report::pdf::{Op, Paper};
 use crate::report::{Avoid, Form, Picture, Wish};
@@ -135,6 +136,10 @@ pub struct ReportPage {
     why_not: Option<String>,
     /// Number of the last question: answers to earlier ones say what is no longer asked.
     asked: u64,
+    /// The number of the question that the preview answers.
+    answered: u64,
+    /// The exam that was asked about: what was made, typed or chosen for it is for no other.
+    of: Option<ExamKey>,
     making: bool,
     /// Whether something was chosen while it was being made.
     again: bool,
@@ -158,6 +163,8 @@ impl Default for ReportPage {
             preview: None,
             why_not: None,
             asked: 0,
+            answered: 0,
+            of: None,
             making: false,
             again: false,
             writing: false,
@@ -238,8 +245,8 @@ impl ReportPage {
 
     /// The number of the question that the preview answers, for what is kept of it.
     #[must_use]
-    pub const fn asked(&self) -> u64 {
-        self.asked
+    pub const fn answered(&self) -> u64 {
+        self.answered
     }
 
     /// Why there is no preview.
@@ -296,8 +303,17 @@ impl Session {
         })
     }
 
-    /// Asks for what it looks like; once more when it is there, while an earlier question is open.
+    /// Asks for what it looks like; once more when it is there, while an earlier question is open. With another exam on screen the
+    /// page begins anew, but for the number to call, which is the department's.
     pub(super) fn make_report(&mut self) -> Vec<Effect> {
+        let exam = self.exam().map(|e| e.key.clone());
+        if self.report.of != exam {
+            let page = &mut self.report;
+            page.of = exam;
+            (page.preview, page.why_not, page.file, page.said) = (None, None, None, None);
+            page.avoid.clear();
+            page.to.clear();
+        }
         if self.report.making {
             self.report.again = true;
             return Vec::new();
@@ -363,6 +379,7 @@ impl Session {
                 Err(why) => (None, Some(why)),
             };
             (self.report.preview, self.report.why_not) = (preview, why_not);
+            self.report.answered = number;
         }
         Vec::new()
     }

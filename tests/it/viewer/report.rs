@@ -7,12 +7,12 @@ use egui::{Key, Modifiers};
 use egui_kittest::kittest::{NodeT, Queryable};
 use osspan::files::Settings;
 use osspan::guideline;
-use osspan::report::Form;
 use osspan::report::pdf::Paper;
+use osspan::report::{Avoid, Form};
 use osspan::viewer::action::{Action, Effect};
 use osspan::viewer::keys::{action_for, bindings};
 use osspan::viewer::page::Page;
-use osspan::viewer::session::{ReportAction, ReportEffect, Session};
+use osspan::viewer::session::{Preview, ReportAction, ReportEffect, Session};
 
 use super::drive::{Window, label, type_into, wait, window};
 use super::invented::found;
@@ -162,4 +162,61 @@ fn one_question_at_a_time_and_only_the_newest_answer_stands() {
     assert!(s.apply(ReportAction::Write.into()).is_empty());
     let copied = s.apply(ReportAction::Paragraph(Ok(("words".into(), 1))).into());
     assert!(matches!(&copied[..], [Effect::Copy(text)] if text == "words"));
+}
+
+/// A report without pages, for a file of that name.
+fn preview(file: &str) -> Box<Preview> {
+    Box::new(Preview {
+        words: "words".into(),
+        pages: Vec::new(),
+        paper: Paper::A4,
+        pictures: Vec::new(),
+        watermark: None,
+        code: "code".into(),
+        file: file.into(),
+        readings: 1,
+    })
+}
+
+/// The number and the exam of the question that is asked.
+fn asked(effects: &[Effect]) -> (u64, String) {
+    let of = |e: &Effect| match e {
+        Effect::Report(ReportEffect::Make(number, job)) => Some((*number, job.exam.clone())),
+        _ => None,
+    };
+    effects.iter().find_map(of).unwrap_or_else(|| panic!("no report is asked for: {effects:?}"))
+}
+
+#[test]
+fn nothing_of_one_exam_is_carried_to_the_report_of_another() {
+    let study = osspan::record::study_key;
+    let mut s = session();
+    let (number, exam) = asked(&s.apply(Action::ShowPage(Page::Report)));
+    assert_eq!(exam, study("1.1"));
+    drop(s.apply(ReportAction::Made(number, Ok(preview("/reports/first.pdf"))).into()));
+    assert_eq!(s.report().answered(), number);
+    // The next question of the same exam: what is shown until it is answered is still the answer to the last one.
+    let (next, _) = asked(&s.apply(ReportAction::ToggleAvoid(Avoid::Sex).into()));
+    assert!(s.report().preview().is_some() && s.report().answered() == number && next > number);
+    drop(s.apply(ReportAction::Made(next, Ok(preview("/reports/first.pdf"))).into()));
+    assert_eq!(s.report().answered(), next);
+    drop(s.apply(ReportAction::TypePhone("+00 555 0100".into()).into()));
+    drop(s.apply(ReportAction::TypeTo("Dr A. Example".into()).into()));
+    drop(s.apply(ReportAction::TypeFile("/reports/hers.pdf".into()).into()));
+    // Another exam, while the phone number is still being put into the last one's report.
+    drop(s.apply(Action::ShowPage(Page::Reading)));
+    drop(s.apply(Action::StepExam(1)));
+    drop(s.apply(Action::ShowPage(Page::Report)));
+    let page = s.report();
+    assert!(page.preview().is_none() && page.avoid().is_empty() && page.to().is_empty() && page.file().is_empty());
+    assert_eq!(page.phone(), "+00 555 0100", "the department's");
+    let (last, exam) = asked(&s.apply(ReportAction::Made(next + 1, Ok(preview("/reports/first.pdf"))).into()));
+    assert_eq!(exam, study("1.2"));
+    assert!(s.report().preview().is_none(), "the late answer is of the exam before");
+    drop(s.apply(ReportAction::Made(last, Ok(preview("/reports/second.pdf"))).into()));
+    assert_eq!((s.report().file().as_str(), s.report().answered()), ("/reports/second.pdf", last));
+    // Images opened over the page take it over.
+    let (_, exam) = asked(&s.apply(Action::Opened(Ok(found()))));
+    assert_eq!(exam, study("1.1"));
+    assert!(s.report().preview().is_none());
 }
