@@ -9,7 +9,7 @@ use crate::measure::EdgeMark;
 use crate::plot::ruler;
 use crate::record::ReadingRecord;
 use crate::units::PxPoint;
-use crate::viewer::session::{Session, ShownSide as Seen, Sight};
+use crate::viewer::session::{ShownSide as Seen, Sight};
 use crate::viewer::theme::{Theme, over_frame, size};
 
 /// Room kept around the landmarks when they are looked at from near, as a share of their extent.
@@ -32,9 +32,8 @@ impl Which {
 }
 
 /// Draws both; the pictures are those of the first and the second reader.
-pub(super) fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut [Picture; 2], near: bool) {
-    let Some(sides) = session.sides() else { return };
-    let [first, second] = &sides;
+pub(super) fn show(ui: &mut Ui, sides: &[Seen<'_>; 2], theme: &Theme, pictures: &mut [Picture; 2], near: bool) {
+    let [first, second] = sides;
     let (a, b) = (&first.reading.frame, &second.reading.frame);
     let one_frame = a.sha256 == b.sha256 && a.frame_number == b.frame_number && first.mm_per_px == second.mm_per_px;
     // The bar of a page that scrolls stands beside it.
@@ -42,7 +41,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut
     // What follows from it stays in sight below it.
     let tall = (width * 0.52).min(ui.clip_rect().height() * 0.38).clamp(220.0, 520.0);
     let (rect, response) = ui.allocate_exact_size(vec2(width, tall), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken(&sides, one_frame)));
+    response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken(sides, one_frame)));
     let [p, q] = pictures;
     if one_frame {
         let part = Part::of(&[first, second], near.then_some(rect));
@@ -68,7 +67,7 @@ pub(super) fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut
             place.ruler();
         }
     }
-    legend(ui, &sides, theme, one_frame);
+    legend(ui, sides, theme, one_frame);
 }
 
 fn spoken(sides: &[Seen<'_>; 2], one_frame: bool) -> String {

@@ -22,8 +22,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut [Pictu
     middle(ui, theme, |ui| {
         sheet_of(ui, theme, "review", |ui| {
             super::sheet::messages(ui, session, theme, &mut actions);
-            match session.review().chosen() {
-                Some(exam) => one(ui, exam, session, theme, pictures, &mut actions),
+            match session.review().chosen_with_standing() {
+                Some((exam, standing)) => one(ui, exam, standing, session, theme, pictures, &mut actions),
                 None => {
                     ui.label(heavy("Choose an exam", size::FINDING, theme.text));
                     plain(
@@ -94,11 +94,11 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     }
     rule(ui, theme);
     ui.label(heavy("Exams that you may see", size::BODY, theme.text));
-    for exam in review.exams() {
+    for (exam, standing) in review.listed() {
         let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
         let here = review.chosen().is_some_and(|c| c.exam == exam.exam);
         let colour = if here { theme.on_button } else { theme.text };
-        let text = format!("{date} · {} · {}", exam.readers().join(", "), exam.standing().words());
+        let text = format!("{date} · {} · {}", exam.readers().join(", "), standing.words());
         ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
             if ui.add(egui::Button::selectable(here, RichText::new(text).color(colour)).truncate()).clicked() {
                 actions.push(Do::Choose(exam.exam.clone()).into());
@@ -113,23 +113,30 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     }
 }
 
-fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, pictures: &mut [Picture; 2], actions: &mut Vec<Action>) {
+fn one(
+    ui: &mut Ui,
+    exam: &ExamReview,
+    standing: &Standing,
+    session: &Session,
+    theme: &Theme,
+    pictures: &mut [Picture; 2],
+    actions: &mut Vec<Action>,
+) {
     let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
-    let standing = exam.standing();
     ui.label(heavy(format!("{date}: {}", standing.words()), size::FINDING, theme.text));
     if let Some(first) = exam.readings.first() {
         plain(ui, super::strip::record_patient_words(&first.patient), theme.quiet);
     }
     rule(ui, theme);
-    let Some(who) = session.onlooker() else { return };
-    let readers = exam.readers();
-    let own = readers.iter().skip(1).find(|r| **r == who.reader).copied();
-    for (i, reader) in readers.iter().enumerate() {
+    if session.onlooker().is_none() {
+        return;
+    }
+    for (i, reader) in exam.readers().into_iter().enumerate() {
         if let Some(reading) = exam.deciding(reader) {
             ui.label(heavy(format!("{}: {reader}", if i == 0 { "First reader" } else { "Second reader" }), size::BODY, theme.text));
             plain(ui, reading.headline.clone(), theme.text);
             plain(ui, reading.finding_words.clone(), theme.text);
-            let count = exam.readings.iter().filter(|r| r.reader == *reader).count();
+            let count = exam.readings.iter().filter(|r| r.reader == reader).count();
             if let Some(mark) = &reading.second {
                 plain(ui, mark.words(), theme.quiet);
             }
@@ -137,27 +144,24 @@ fn one(ui: &mut Ui, exam: &ExamReview, session: &Session, theme: &Theme, picture
             ui.add_space(6.0);
         }
     }
-    let comparison = exam.comparison(own);
-    let discordant = comparison.as_ref().is_some_and(crate::record::Comparison::discordant);
-    if let Some(c) = &comparison {
+    let compared = session.sides();
+    let discordant = compared.as_ref().is_some_and(|(c, _)| c.discordant());
+    if let Some((comparison, sides)) = &compared {
         rule(ui, theme);
         ui.horizontal(|ui| {
             ui.label(heavy("How they compare", size::BODY, theme.text));
-            if session.sides().is_some() {
-                let near = session.review().near();
-                if chip(ui, theme, near, "from near", "landmarks from near") {
-                    actions.push(Do::Near.into());
-                }
+            if chip(ui, theme, session.review().near(), "from near", "landmarks from near") {
+                actions.push(Do::Near.into());
             }
         });
-        super::compare::show(ui, session, theme, pictures, session.review().near());
-        for sentence in c.words() {
+        super::compare::show(ui, sides, theme, pictures, session.review().near());
+        for sentence in comparison.words() {
             plain(ui, sentence, if discordant { theme.warn } else { theme.text });
         }
     }
     plain(ui, "Stored images only; the acquisition was not checked again.", theme.quiet);
     rule(ui, theme);
-    steps(ui, exam, comparison.is_some(), discordant, &standing, session, theme, actions);
+    steps(ui, exam, compared.is_some(), discordant, standing, session, theme, actions);
     if !exam.steps.is_empty() {
         rule(ui, theme);
         ui.label(heavy("What was done", size::BODY, theme.text));

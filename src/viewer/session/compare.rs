@@ -6,7 +6,7 @@ use super::exam::FrameKey;
 use super::{Review, Session};
 use crate::frame::Frame;
 use crate::reading::Distance;
-use crate::record::ReadingRecord;
+use crate::record::{Comparison, ReadingRecord};
 use crate::review::ExamReview;
 use crate::viewer::action::Effect;
 
@@ -45,13 +45,14 @@ impl Review {
 }
 
 impl Session {
-    /// The two readings that an exam's comparison is of; `None` while there is one reader.
-    fn compared<'a>(&self, exam: &'a ExamReview) -> Option<[&'a ReadingRecord; 2]> {
+    /// An exam's comparison, and the two readings that it is of; `None` while there is one reader.
+    fn compared<'a>(&self, exam: &'a ExamReview) -> Option<(Comparison, [&'a ReadingRecord; 2])> {
         let reader = self.reader().trim();
         let second = exam.readers().into_iter().skip(1).find(|r| *r == reader);
         let c = exam.comparison(second)?;
         let of = |id: &str| exam.readings.iter().find(|r| r.id() == id);
-        Some([of(&c.first)?, of(&c.second)?])
+        let pair = [of(&c.first)?, of(&c.second)?];
+        Some((c, pair))
     }
 
     /// Asks for the pictures of the chosen exam's comparison.
@@ -60,7 +61,7 @@ impl Session {
             .review
             .chosen()
             .and_then(|e| self.compared(e))
-            .map(|pair| pair.into_iter().filter_map(|r| self.key_of_record(r)).collect())
+            .map(|(_, pair)| pair.into_iter().filter_map(|r| self.key_of_record(r)).collect())
             .unwrap_or_default();
         let known = std::mem::take(&mut self.review.pictures);
         let mut effects = Vec::new();
@@ -83,18 +84,19 @@ impl Session {
         self.key_of(r.study_instance_uid.as_deref(), r.frame.sop_instance_uid.as_deref(), r.frame.frame_number)
     }
 
-    /// Both readers' deciding readings with their pictures, first and second; `None` before both read.
+    /// How both readers' deciding readings compare, and these with their pictures, first and second; `None` before both read.
     #[must_use]
-    pub fn sides(&self) -> Option<[Side<'_>; 2]> {
-        let pair = self.compared(self.review.chosen()?)?;
-        Some(pair.map(|reading| Side {
+    pub fn sides(&self) -> Option<(Comparison, [Side<'_>; 2])> {
+        let (comparison, pair) = self.compared(self.review.chosen()?)?;
+        let sides = pair.map(|reading| Side {
             reading,
             sight: self.sight_of(reading),
             mm_per_px: match &reading.distance {
                 Distance::Measured(m) => Some(m.scale.calibration.mm_per_px()),
                 Distance::NoScale { .. } => None,
             },
-        }))
+        });
+        Some((comparison, sides))
     }
 
     fn sight_of(&self, reading: &ReadingRecord) -> Sight {

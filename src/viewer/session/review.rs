@@ -7,7 +7,7 @@ use super::Session;
 use super::compare::Asked;
 use super::exam::FrameKey;
 use crate::record::{Mode, Onlooker, Role, Served, Settlement};
-use crate::review::{Awaiting, ExamReview, Order, Wish};
+use crate::review::{Awaiting, ExamReview, Order, Standing, Wish};
 use crate::viewer::action::{Action, Effect};
 use crate::viewer::page::Page;
 
@@ -21,6 +21,8 @@ pub struct DeskNow {
     pub waiting: Vec<Awaiting>,
     /// The exams whose readings they may see.
     pub exams: Vec<ExamReview>,
+    /// Where each of them stands, in their order: signatures are checked when the folder is read, not when its list is drawn.
+    pub standings: Vec<Standing>,
     /// What is wrong with files that hold no record.
     pub faults: Vec<String>,
 }
@@ -83,6 +85,8 @@ impl std::fmt::Debug for ReviewEffect {
 pub struct Review {
     waiting: Vec<Awaiting>,
     exams: Vec<ExamReview>,
+    /// Where each of them stands, in their order.
+    standings: Vec<Standing>,
     chosen: Option<String>,
     drawn: Option<u64>,
     same_frames: bool,
@@ -122,6 +126,18 @@ impl Review {
     #[must_use]
     pub fn exams(&self) -> &[ExamReview] {
         &self.exams
+    }
+
+    /// The same, each with where it stands.
+    pub fn listed(&self) -> impl Iterator<Item = (&ExamReview, &Standing)> {
+        self.exams.iter().zip(&self.standings)
+    }
+
+    /// The exam that is looked at, with where it stands.
+    #[must_use]
+    pub fn chosen_with_standing(&self) -> Option<(&ExamReview, &Standing)> {
+        let key = self.chosen.as_ref()?;
+        self.listed().find(|(e, _)| e.exam == *key)
     }
 
     /// The exam that is looked at.
@@ -225,7 +241,7 @@ impl Session {
                 match result {
                     Ok(now) => {
                         self.review.waiting = now.waiting;
-                        self.review.exams = now.exams;
+                        (self.review.exams, self.review.standings) = (now.exams, now.standings);
                         self.review.faults = now.faults;
                         return self.ask_for_pictures();
                     }

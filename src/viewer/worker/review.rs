@@ -6,7 +6,7 @@ use crate::cli::profile;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::record::Store;
-use crate::review::{Desk, Order, Wish};
+use crate::review::{Desk, ExamReview, Order, Wish};
 use crate::viewer::action::Action;
 use crate::viewer::session::{DeskNow, ReviewAction, ReviewEffect};
 
@@ -27,6 +27,7 @@ fn load(order: Order, same_frames: bool, data_dir: &Path, records: &Path) -> Res
     let desk = Desk::open(&Store::at(records), who)?;
     Ok(Box::new(DeskNow {
         waiting: desk.waiting(order, same_frames, true),
+        standings: desk.seen().map(ExamReview::standing).collect(),
         exams: desk.seen().cloned().collect(),
         faults: desk.faults().iter().map(ToString::to_string).collect(),
     }))

@@ -8,9 +8,9 @@ use super::{read_visit, run, visit};
 #[test]
 fn reports_of_an_exam_are_in_no_list_of_a_reviewer_who_has_still_to_read_it() {
     let home = tempfile::tempdir().unwrap();
-    let settings =
+    let text =
         "title = \"DESK\"\n[[archive]]\nname = \"site\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = 1\n[patience]\nconnect_s = 1\n";
-    std::fs::write(home.path().join("archive.toml"), settings).unwrap();
+    std::fs::write(home.path().join("archive.toml"), text).unwrap();
     let visit = visit();
     let run = |words: &[&str]| run(home.path(), words);
     let read = |reader: &str| read_visit(home.path(), reader);
@@ -40,7 +40,7 @@ fn sending_looks_for_what_is_unseen_in_the_records_that_were_named() {
     let home = tempfile::tempdir().unwrap();
     let text =
         "title = \"DESK\"\n[[archive]]\nname = \"site\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = 1\n[patience]\nconnect_s = 1\n";
-    std::fs::write(home.path().join("archive.toml"), settings).unwrap();
+    std::fs::write(home.path().join("archive.toml"), text).unwrap();
     read_visit(home.path(), "A. First");
     let elsewhere = home.path().join("elsewhere");
     std::fs::rename(files::records_in(home.path()), &elsewhere).unwrap();

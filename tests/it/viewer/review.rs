@@ -98,11 +98,12 @@ fn two_readers_do_the_whole_loop_in_their_windows() {
     two.run();
     // Both readers' landmarks are on the frame that both chose.
     wait(&mut two, "the picture of both", |s| {
-        s.sides().is_some_and(|sides| sides.iter().all(|side| matches!(side.sight, Sight::Picture(..))))
+        s.sides().is_some_and(|(_, sides)| sides.iter().all(|side| matches!(side.sight, Sight::Picture(..))))
     });
     {
         let session = two.state().session();
-        let [first, second] = session.sides().unwrap();
+        let (comparison, [first, second]) = session.sides().unwrap();
+        assert_eq!((comparison.first.as_str(), comparison.second.as_str()), (first.reading.id(), second.reading.id()));
         assert_eq!((first.reading.reader.as_str(), second.reading.reader.as_str()), ("A. First", "B. Second"));
         assert_eq!(first.reading.frame, second.reading.frame);
         assert!(first.mm_per_px.is_some() && first.mm_per_px == second.mm_per_px);
@@ -126,8 +127,12 @@ fn two_readers_do_the_whole_loop_in_their_windows() {
     two.run();
     label(&mut two, "the second stands");
     wait(&mut two, "the settlement", |s| s.review().chosen().is_some_and(|e| e.standing() == Standing::Settled));
+    let settled = two.state().session().review().listed().map(|(_, s)| s.clone()).collect::<Vec<_>>();
+    assert_eq!(settled, [Standing::Settled], "as the exam itself says, from when it was read");
     label(&mut two, "Sign what stands");
     wait(&mut two, "the signature", |s| s.review().chosen().is_some_and(|e| e.standing() == Standing::Signed));
+    assert!(two.state().session().review().chosen_with_standing().is_some_and(|(_, s)| *s == Standing::Signed));
+    assert!(said(&two).contains("Signed and unchanged since."));
     drop(two);
 
     // The first reader sees that it is signed; a trainee at that desk signs nothing.
