@@ -5,9 +5,7 @@ use egui::{RichText, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
 use super::context::{chip, choices, field};
 use super::{Side, beside, heavy, middle, plain, row, rule, sheet_of};
 use crate::plot::distance_line::Room;
-use crate::plot::learning_curve::{Case, LearningCurve};
-use crate::practice::competence::{RATES, chart_lines, charts};
-use crate::practice::{KINDER, LEVELS, Reason, WITHIN_MM, error_words, score, score_lines};
+use crate::practice::{KINDER, Reason, error_words};
 use crate::viewer::action::Action;
 use crate::viewer::session::{Of, Outcome, PracticeAction as Do, PracticeCase, Session};
 use crate::viewer::theme::{Theme, size};
@@ -45,9 +43,8 @@ fn course(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
         super::sheet::who_and_by_what(ui, session, theme, actions);
         rule(ui, theme);
     }
-    for level in LEVELS {
-        let s = score(practice.marked(Some(level), false));
-        let text = format!("{} {}: {} answered, {} done well", level.number(), level.words(), s.cases, s.well.events);
+    for &(level, answered, well) in &practice.summed().levels {
+        let text = format!("{} {}: {answered} answered, {well} done well", level.number(), level.words());
         let on = practice.level() == level;
         if chip(ui, theme, on, &text, &format!("level {}: {}", level.number(), level.words())) {
             actions.push(Do::ChooseLevel(level).into());
@@ -110,40 +107,31 @@ fn assessment(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
 
 fn scores(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let practice = session.practice();
-    let course: Vec<_> = practice.marked(None, false).collect();
+    let summed = practice.summed();
     ui.label(heavy("Learning curve", size::FINDING, theme.text));
-    if course.is_empty() {
-        plain(ui, "It is drawn from your first answered case on. Choose a level and take the next case.", theme.quiet);
-    } else {
-        let failures: Vec<bool> = course.iter().map(|(m, _)| !m.well).collect();
-        let sums = charts(&failures, &RATES);
-        let curve = LearningCurve {
-            cases: course.iter().map(|(m, _)| Case { error_mm: m.counted_error(), well: m.well }).collect(),
-            learning: sums.learning.clone(),
-            monitoring: sums.monitoring.clone(),
-            limit: RATES.limit,
-            within_mm: WITHIN_MM,
-        };
+    if let Some(course) = &summed.course {
+        let curve = &course.curve;
         let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), CHARTS), Sense::hover());
         let room = Room { width: f64::from(rect.width()), height: f64::from(rect.height()), letters: f64::from(size::SMALL) };
         super::line::draw(ui, rect, &curve.shapes(room), theme);
-        let well = failures.iter().filter(|f| !**f).count();
-        let spoken = format!("Learning curve: {} cases, {well} done well", course.len());
+        let well = curve.cases.iter().filter(|c| c.well).count();
+        let spoken = format!("Learning curve: {} cases, {well} done well", curve.cases.len());
         response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
-        for line in chart_lines(&sums) {
+        for line in &course.charts {
             plain(ui, line, theme.text);
         }
         rule(ui, theme);
         ui.label(heavy("Scores of the course", size::BODY + 1.0, theme.text));
-        for line in score_lines(&score(course), false) {
+        for line in &course.scores {
             plain(ui, line, theme.text);
         }
+    } else {
+        plain(ui, "It is drawn from your first answered case on. Choose a level and take the next case.", theme.quiet);
     }
-    let own: Vec<_> = practice.marked(None, true).collect();
-    if !own.is_empty() {
+    if !summed.own.is_empty() {
         rule(ui, theme);
         ui.label(heavy("Own cases, apart: truth is what readers agreed on", size::BODY + 1.0, theme.text));
-        for line in score_lines(&score(own), true) {
+        for line in &summed.own {
             plain(ui, line, theme.text);
         }
     }

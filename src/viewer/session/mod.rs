@@ -46,7 +46,7 @@ pub use notes::{Aside, NoteAction, StandingOffer};
 pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
-pub use practice::{GivenCase, Known, Of, Practice, PracticeAction, PracticeCase, PracticeEffect};
+pub use practice::{GivenCase, Known, Of, Practice, PracticeAction, PracticeCase, PracticeEffect, Summed, SummedCourse};
 pub use report::{LANGUAGES, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
 pub use review::{DeskNow, Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};

@@ -12,8 +12,10 @@ use crate::context::{Dating, ExamContext, Route};
 use crate::frame::Frame;
 use crate::guideline::Table;
 use crate::load::Identity;
+use crate::plot::learning_curve::{Case, LearningCurve};
+use crate::practice::competence::{RATES, chart_lines, charts};
 use crate::practice::placement::Placement;
-use crate::practice::{Answer, AnswerKey, Attempt, Level, Marked, Reason};
+use crate::practice::{Answer, AnswerKey, Attempt, LEVELS, Level, Marked, Reason, WITHIN_MM, score, score_lines};
 use crate::viewer::action::{Action, Effect, Found};
 use crate::viewer::page::Page;
 use crate::viewer::session::{DisplayAction, PlanAction};
@@ -104,6 +106,65 @@ pub struct Known {
     pub faults: Vec<String>,
 }
 
+/// What the page says of the answered cases: exact intervals and charts, made once for many pictures.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Summed {
+    /// The levels of the course, each with how many cases are answered and how many of them done well.
+    pub levels: Vec<(Level, u32, u32)>,
+    /// The course as a whole, from its first answered case on.
+    pub course: Option<SummedCourse>,
+    /// The scores of own cases; none before the first.
+    pub own: Vec<String>,
+}
+
+/// What is said of the course as a whole.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SummedCourse {
+    /// The learning curve.
+    pub curve: LearningCurve,
+    /// What the competence charts say.
+    pub charts: Vec<String>,
+    /// The scores.
+    pub scores: Vec<String>,
+}
+
+impl Summed {
+    fn of(attempts: &[Attempt]) -> Self {
+        let marked = |counts: &dyn Fn(&Attempt) -> bool| -> Vec<(&Marked, Option<f64>)> {
+            attempts.iter().filter(|a| counts(a)).map(|a| (&a.marked, a.taken.seconds())).collect()
+        };
+        let level = |level| {
+            let s = score(marked(&|a| a.level() == Some(level)));
+            (level, s.cases, s.well.events)
+        };
+        let own = marked(&|a| a.level().is_none());
+        Self {
+            levels: LEVELS.map(level).into(),
+            course: SummedCourse::of(marked(&|a| a.level().is_some())),
+            own: if own.is_empty() { Vec::new() } else { score_lines(&score(own), true) },
+        }
+    }
+}
+
+impl SummedCourse {
+    fn of(course: Vec<(&Marked, Option<f64>)>) -> Option<Self> {
+        if course.is_empty() {
+            return None;
+        }
+        let failures: Vec<bool> = course.iter().map(|(m, _)| !m.well).collect();
+        let sums = charts(&failures, &RATES);
+        let lines = chart_lines(&sums);
+        let curve = LearningCurve {
+            cases: course.iter().map(|(m, _)| Case { error_mm: m.counted_error(), well: m.well }).collect(),
+            learning: sums.learning,
+            monitoring: sums.monitoring,
+            limit: RATES.limit,
+            within_mm: WITHIN_MM,
+        };
+        Some(Self { curve, charts: lines, scores: score_lines(&score(course), false) })
+    }
+}
+
 /// Where a case comes from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Of {
@@ -163,6 +224,7 @@ impl PracticeCase {
 #[derive(Debug)]
 pub struct Practice {
     known: Known,
+    summed: Summed,
     level: Level,
     desk: Option<Box<Session>>,
     busy: bool,
@@ -177,6 +239,7 @@ impl Default for Practice {
     fn default() -> Self {
         Self {
             known: Known::default(),
+            summed: Summed::of(&[]),
             level: Level::ClearPictures,
             desk: None,
             busy: false,
@@ -193,6 +256,12 @@ impl Practice {
     #[must_use]
     pub const fn known(&self) -> &Known {
         &self.known
+    }
+
+    /// What the page says of the answered cases.
+    #[must_use]
+    pub const fn summed(&self) -> &Summed {
+        &self.summed
     }
 
     /// The chosen level.
@@ -235,13 +304,6 @@ impl Practice {
     #[must_use]
     pub fn said(&self) -> Option<&str> {
         self.said.as_deref()
-    }
-
-    /// The marked cases of the course, or of one level, or the own ones.
-    pub fn marked(&self, level: Option<Level>, own: bool) -> impl Iterator<Item = (&Marked, Option<f64>)> {
-        let counts =
-            move |a: &&Attempt| if own { a.level().is_none() } else { a.level().is_some() && (level.is_none() || a.level() == level) };
-        self.known.attempts.iter().filter(counts).map(|a| (&a.marked, a.taken.seconds()))
     }
 }
 
@@ -368,6 +430,7 @@ impl Session {
                             if let Some(fault) = known.faults.first() {
                                 self.tell(format!("An answered practice case cannot be read and is left out: {fault}"));
                             }
+                            self.practice.summed = Summed::of(&known.attempts);
                             self.practice.known = *known;
                             // Own placement may widen what clinical readings are made with.
                             self.find_repeatability();

@@ -7,7 +7,7 @@ use osspan::files::Settings;
 use osspan::guideline;
 use osspan::measure::Side;
 use osspan::practice::placement::{Consent, Placement};
-use osspan::practice::{Answer, Level, Reason, Task};
+use osspan::practice::{Answer, Level, Reason, Task, score, score_lines};
 use osspan::units::{Mm, PxPoint};
 use osspan::viewer::action::{Action, Effect, Mark};
 use osspan::viewer::page::Page;
@@ -107,6 +107,15 @@ fn a_trainee_goes_from_nothing_to_a_learning_curve() {
     press(&mut h, Modifiers::NONE, Key::Escape);
     wait(&mut h, "both cases", |s| s.practice().known().attempts.len() == 2 && s.practice().desk().is_none());
     let text = said(&h);
+    // What is drawn was summed up when the cases came in, and is what the cases say.
+    let practice = h.state().session().practice();
+    let cases: Vec<_> = practice.known().attempts.iter().map(|a| (&a.marked, a.taken.seconds())).collect();
+    let scores = score_lines(&score(cases), false);
+    let (summed, level) = (practice.summed(), practice.summed().levels[4]);
+    let course = summed.course.as_ref().unwrap();
+    assert_eq!((level.0, level.1, course.curve.cases.len()), (Level::WhatMisleads, 2, 2));
+    assert!(course.scores == scores && summed.own.is_empty() && scores.iter().all(|line| text.contains(line.as_str())));
+    assert!(summed.levels.iter().filter(|l| l.0 != Level::WhatMisleads).all(|l| (l.1, l.2) == (0, 0)));
     assert!(
         text.contains("Learning curve: 2 cases")
             && text.contains("Synthetic frames are kinder")
