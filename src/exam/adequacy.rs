@@ -85,6 +85,20 @@ impl Item {
         }
     }
 
+    /// The same in a few words, for a list in one paragraph.
+    #[must_use]
+    pub const fn short(self) -> &'static str {
+        match self {
+            Self::CanalFollowed => "canal followed up to the internal os",
+            Self::NoFunnelOrClot => "no funnelling or clot at the os",
+            Self::NoPressure => "no undue pressure",
+            Self::NoContraction => "no contraction",
+            Self::EdgeSharp => "edge sharp",
+            Self::OtherPlanes => "shortest way searched in other planes",
+            Self::BladderEmpty | Self::Magnified | Self::Transvaginal => self.words(),
+        }
+    }
+
     /// What is wrong with a frame that is excepted from it.
     #[must_use]
     pub const fn exception(self) -> &'static str {

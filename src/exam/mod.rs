@@ -154,6 +154,18 @@ pub enum Note {
 }
 
 impl Note {
+    /// Whether the frames contradict each other, so that the exam's value does not stand by itself.
+    #[must_use]
+    pub const fn asks_to_look_again(&self) -> bool {
+        matches!(
+            self,
+            Self::DiscordantLookAgain
+                | Self::ReachesInSomeLookAgain
+                | Self::ExcludedShowsCovering { .. }
+                | Self::ShortestStandsApart { .. }
+        )
+    }
+
     /// The words shown for it. Frames are numbered from 1 in the order they were given.
     #[must_use]
     pub fn words(&self) -> String {
@@ -173,7 +185,10 @@ impl Note {
                 frame + 1
             ),
             Self::ShorterMayBeHidden { frame } => format!("In frame {} a shorter value may lie out of view.", frame + 1),
-            Self::AdequacyNotStated { frames } => format!("{frames} frame(s) took part without a word on whether they are adequate."),
+            Self::AdequacyNotStated { frames } => match frames {
+                1 => "1 frame counts although nobody said whether it is adequate.".into(),
+                n => format!("{n} frames count although nobody said whether they are adequate."),
+            },
             Self::NoLowerLimit => "No lower limit: planes off the shortest way read long, and by how much is not known.".into(),
             Self::ScanToScanNotIncluded => "Variation from one scan to the next is not known and not included.".into(),
             Self::CoverageNotClaimed => "Too few repeats stand behind the SD to say how often this interval holds the truth.".into(),

@@ -4,6 +4,11 @@ use super::{Adequacy, ExamDistance, ExamValues, Excluded, Kind, Lengthening, Sum
 use crate::measure::Value;
 use crate::measure::words;
 
+/// So many frames, in words.
+fn frames(n: usize) -> String {
+    if n == 1 { "1 frame".into() } else { format!("{n} frames") }
+}
+
 impl Adequacy {
     /// The words shown for it.
     #[must_use]
@@ -36,12 +41,12 @@ impl Summary {
             let shortest = o.shortest_at_least_mm.get();
             let least = if o.shortest_at_most_mm.is_some() { "" } else { "at least " };
             let range = if o.frames > 1 { format!(", the longest {} mm", print(-o.longest_at_least_mm.get())) } else { String::new() };
-            return format!("Covers the os in {} frame(s): overlap {least}{} mm at its shortest{range}", o.frames, print(-shortest));
+            return format!("Covers the os in {}: overlap {least}{} mm at its shortest{range}", frames(o.frames), print(-shortest));
         }
         if let Some(s) = &self.shortest {
             let value = words::headline(&s.value, &print);
             let limit = s.high_mm.map_or(String::new(), |h| format!("; 95 % upper limit {} mm", print(h.get())));
-            return format!("Shortest of {} frame(s): {value}{limit}", self.counted.len());
+            return format!("Shortest of {}: {value}{limit}", frames(self.counted.len()));
         }
         match self.kind {
             Kind::Nothing => "No frame counts".into(),
@@ -56,9 +61,8 @@ impl Summary {
             ExamDistance::Estimate { signed_mm, interval, coverage_claimed, lengthening, frames, one_sided, .. } => {
                 let value = words::headline(&Value::Exact { signed_mm: *signed_mm }, &print);
                 let of = match (frames, one_sided) {
-                    (1, _) => "one frame".to_owned(),
-                    (n, 0) => format!("{n} frames"),
-                    (n, k) => format!("{n} frames, {k} of them one-sided"),
+                    (n, 0) => self::frames(*n),
+                    (n, k) => format!("{}, {k} of them one-sided", self::frames(*n)),
                 };
                 let range = words::interval_words(interval, &print);
                 let claim = if *coverage_claimed { "" } else { ", without a claim of coverage" };
@@ -70,7 +74,7 @@ impl Summary {
             }
             ExamDistance::OneSided { interval, coverage_claimed, frames } => {
                 let claim = if *coverage_claimed { "" } else { ", without a claim of coverage" };
-                format!("Exam distance, of {frames} one-sided frame(s): {}{claim}", words::interval_words(interval, &print))
+                format!("Exam distance, of {} one-sided: {}{claim}", self::frames(*frames), words::interval_words(interval, &print))
             }
             ExamDistance::None { reason } => format!("No exam distance: {reason}"),
         }

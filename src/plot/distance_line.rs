@@ -136,6 +136,14 @@ fn width_of(text: &str, letters: f64) -> f64 {
     text.chars().count() as f64 * letters * 0.53
 }
 
+/// One label for several marks: frames before earlier exams, each once.
+fn text_of(marks: &[&Mark]) -> String {
+    let mut labels: Vec<(bool, &str)> = marks.iter().map(|m| (m.earlier, m.label.as_str())).collect();
+    labels.sort_unstable();
+    labels.dedup();
+    labels.into_iter().map(|(_, label)| label).collect::<Vec<_>>().join(", ")
+}
+
 /// From millimetres to points along the axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Axis {
@@ -181,18 +189,19 @@ impl DistanceLine {
         let bar_height = (room.height * 0.09).clamp(8.0, 14.0);
         let bar_y = room.height - room.letters * if room.is_low() { 2.2 } else { 3.4 } - bar_height;
         let mut out = Vec::new();
-        self.draw_bands(&mut out, axis, room, bar_y, bar_height);
+        let names = self.draw_bands(&mut out, axis, room, bar_y, bar_height);
         draw_ticks(&mut out, axis, room, bar_y + bar_height);
         self.draw_legend(&mut out, room);
         if let Some(exam) = &self.exam {
             draw_exam(&mut out, axis, bar_y, bar_height, exam);
         }
         for mark in &self.marks {
-            draw_mark(&mut out, axis, room, bar_y, bar_height, mark);
+            draw_mark(&mut out, axis, bar_y, bar_height, mark);
         }
         if let Some(reading) = &self.reading {
             draw_reading(&mut out, axis, room, bar_y, bar_height, reading);
         }
+        self.draw_labels(&mut out, axis, room, bar_y, names);
         out
     }
 
@@ -217,7 +226,7 @@ impl DistanceLine {
     fn draw_legend(&self, out: &mut Vec<Shape>, room: Room) {
         let parts: Vec<&str> = [
             ("◇ exam distance", self.exam.is_some()),
-            ("○ other frames", self.marks.iter().any(|m| !m.earlier && !m.left_out)),
+            ("○ other frames, by number", self.marks.iter().any(|m| !m.earlier && !m.left_out)),
             ("⊘ left out", self.marks.iter().any(|m| m.left_out)),
             ("△ earlier exams", self.marks.iter().any(|m| m.earlier)),
         ]
@@ -231,10 +240,59 @@ impl DistanceLine {
         }
     }
 
-    fn draw_bands(&self, out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64) {
+    /// The labels of the other readings. Those that would run into each other stand as one, and none stands where the reading's curve,
+    /// its interval or a band's name (each a box of left, right and middle height) is; a thin line leads down from what stands higher.
+    fn draw_labels(&self, out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, mut taken: Vec<[f64; 3]>) {
+        let letters = room.letters * 0.92;
+        let mut all: Vec<(f64, &Mark)> = self.marks.iter().filter(|m| !m.label.is_empty()).map(|m| (axis.x(place(&m.value)), m)).collect();
+        all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        // From, to, and what stands between.
+        let mut groups: Vec<(f64, f64, Vec<&Mark>)> = Vec::new();
+        for (x, mark) in all {
+            let reach = (width_of(&mark.label, letters) + letters) / 2.0;
+            match groups.last_mut() {
+                Some((_, right, marks)) if x - reach < *right + width_of(&text_of(marks), letters) / 2.0 => {
+                    marks.push(mark);
+                    *right = x;
+                }
+                _ => groups.push((x, x, vec![mark])),
+            }
+        }
+        let curve = self.reading.as_ref().map(|r| {
+            let at = place(&r.value);
+            let ends = [r.interval.low_mm.map_or(axis.from, Mm::get), r.interval.high_mm.map_or(axis.to, Mm::get)];
+            let tails = [at - 3.5 * r.u_mm.get(), at + 3.5 * r.u_mm.get()];
+            [axis.x(ends[0].min(tails[0])), axis.x(ends[1].max(tails[1]))]
+        });
+        for (first, last, marks) in groups {
+            let text = text_of(&marks);
+            let half = width_of(&text, letters) / 2.0;
+            let middle = f64::midpoint(first, last).clamp(half, (room.width - half).max(half));
+            let (left, right) = (middle - half, middle + half);
+            let under_curve = curve.is_some_and(|[from, to]| right > from && left < to);
+            let low = y - room.letters * 0.8;
+            // Higher up there is a row between the names of the bands and the top of the curve.
+            let rows = [(low, !under_curve), (room.letters * 2.2, !room.is_low()), (room.letters * 3.0, !room.is_low() && !under_curve)];
+            let free = |at: f64| taken.iter().all(|[l, r, h]| right < *l || left > *r || (at - h).abs() > room.letters * 0.9);
+            // Where there is no room its form on the bar has to do: two labels over one another say less.
+            let Some(at) = rows.into_iter().find(|(at, open)| *open && free(*at)).map(|(at, _)| at) else { continue };
+            if at < low {
+                let foot = [middle, at + room.letters * 0.6];
+                for x in [first, last] {
+                    out.push(Shape::Line { points: vec![foot, [x, y - 1.0]], width: 0.8, ink: Ink::Quiet });
+                }
+            }
+            taken.push([left, right, at]);
+            out.push(Shape::Text { at: [middle, at], anchor: Anchor::Middle, size: letters, text, ink: Ink::Quiet });
+        }
+    }
+
+    /// Returns where the names stand: left, right and middle height of each.
+    fn draw_bands(&self, out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64) -> Vec<[f64; 3]> {
+        let mut names = Vec::new();
         if self.bands.is_empty() {
             out.push(Shape::Bar { x: axis.left, y, width: axis.right - axis.left, height, ink: Ink::Band(Tone::Plain) });
-            return;
+            return names;
         }
         let mut from = axis.from;
         let last = self.bands.len() - 1;
@@ -261,6 +319,7 @@ impl DistanceLine {
                 let free = rows.iter_mut().find(|(_, end)| left > *end + letters * 0.5 && left > axis.left - 1.0);
                 if let Some((row, end)) = free {
                     *end = left + wide;
+                    names.push([left, left + wide, room.letters * *row]);
                     out.push(Shape::Text {
                         at: [x, room.letters * *row],
                         anchor,
@@ -272,6 +331,7 @@ impl DistanceLine {
             }
             from = to;
         }
+        names
     }
 }
 
@@ -295,7 +355,7 @@ fn draw_ticks(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64) {
     }
 }
 
-fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, mark: &Mark) {
+fn draw_mark(out: &mut Vec<Shape>, axis: Axis, y: f64, height: f64, mark: &Mark) {
     let x = axis.x(place(&mark.value));
     if mark.earlier {
         out.push(Shape::Triangle { at: [x, y + height], height: height + 2.0, ink: Ink::Strong });
@@ -309,15 +369,6 @@ fn draw_mark(out: &mut Vec<Shape>, axis: Axis, room: Room, y: f64, height: f64, 
     }
     if let Some(towards) = open_end(&mark.value) {
         arrow(out, x, y + height / 2.0, towards, 14.0);
-    }
-    if !mark.label.is_empty() {
-        out.push(Shape::Text {
-            at: [x, y - room.letters * 0.8],
-            anchor: Anchor::Middle,
-            size: room.letters * 0.92,
-            text: mark.label.clone(),
-            ink: Ink::Quiet,
-        });
     }
 }
 
@@ -467,6 +518,56 @@ mod tests {
         let words: Vec<&str> =
             shapes.iter().filter_map(|s| if let Shape::Text { text, .. } = s { Some(text.as_str()) } else { None }).collect();
         assert!(words.iter().any(|w| w.contains("exam distance") && w.contains("left out") && !w.contains("other frames")), "{words:?}");
+    }
+
+    /// Left, right and height of every text but those of the axis.
+    fn boxes(shapes: &[Shape]) -> Vec<(f64, f64, f64, String)> {
+        let of = |s: &Shape| match s {
+            Shape::Text { at, anchor, size, text, .. } => {
+                let wide = width_of(text, *size);
+                let left = at[0] - wide * [0.0, 0.5, 1.0][*anchor as usize];
+                Some((left, left + wide, at[1], text.clone()))
+            }
+            _ => None,
+        };
+        shapes.iter().filter_map(of).collect()
+    }
+
+    #[test]
+    fn labels_of_other_readings_never_run_into_each_other_or_into_the_reading() {
+        let mark = |mm: f64, label: &str, earlier| Mark {
+            value: Value::Exact { signed_mm: Mm::new(mm) },
+            earlier,
+            label: label.into(),
+            left_out: false,
+        };
+        for table in guideline::tables().unwrap() {
+            for (width, height) in [(300.0, 70.0), (730.0, 126.0), (1300.0, 126.0)] {
+                for own in [32.5, 14.0, -9.0] {
+                    let mut l = DistanceLine { bands: bands(&table), ..line(own) };
+                    l.marks = vec![mark(own - 0.3, "1", false), mark(own - 0.4, "2", false), mark(own + 0.6, "4", false)];
+                    l.marks.extend([mark(-9.0, "20w2d", true), mark(-9.4, "20w2d", true), mark(13.0, "32w1d", true)]);
+                    let shapes = l.shapes(Room { width, height, letters: 12.5 });
+                    let all = boxes(&shapes);
+                    for (i, a) in all.iter().enumerate() {
+                        for b in &all[i + 1..] {
+                            let apart = a.1 < b.0 || b.1 < a.0 || (a.2 - b.2).abs() > 9.0;
+                            assert!(apart, "{} over {} at {width} × {height}, {own}", a.3, b.3);
+                        }
+                    }
+                    let there = |text: &str| all.iter().any(|b| b.3.contains(text));
+                    assert!(height < 100.0 || there("1, 2, 4") && there("32w1d"), "{all:?}");
+                    // Nothing stands on the curve or the interval.
+                    let curve = shapes.iter().find_map(|s| if let Shape::Under { points, .. } = s { Some(points) } else { None }).unwrap();
+                    let top = curve.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
+                    let (from, to) = (curve[0][0], curve[80][0]);
+                    let bar = shapes.iter().find_map(|s| if let Shape::Bar { y, .. } = s { Some(*y) } else { None }).unwrap();
+                    for b in all.iter().filter(|b| b.2 < bar && b.1 > from && b.0 < to) {
+                        assert!(b.2 + 5.0 < top, "{} on the curve at {width} × {height}, {own}", b.3);
+                    }
+                }
+            }
+        }
     }
 
     #[test]

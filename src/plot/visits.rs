@@ -51,6 +51,13 @@ impl Frame {
     }
 }
 
+impl Frame {
+    /// Where a visit is drawn: across, the height of its value, and those of the ends of its interval.
+    fn spots(&self, v: &Visit) -> (f64, f64, f64, f64) {
+        (self.x(v.weeks), self.y(v.signed_mm), self.y(v.low_mm.unwrap_or(self.mm.0)), self.y(v.high_mm.unwrap_or(self.mm.1)))
+    }
+}
+
 impl Visits {
     /// The shapes, in drawing order; none without a visit.
     #[must_use]
@@ -61,8 +68,9 @@ impl Visits {
         draw_axes(&mut out, &frame, room);
         let lines: Vec<f64> = self.bands.iter().filter_map(|b| b.upper_mm).map(|m| frame.y(m.get())).collect();
         for visit in &self.visits {
-            draw_visit(&mut out, &frame, room, visit, &lines);
+            draw_visit(&mut out, &frame, visit);
         }
+        self.draw_ages(&mut out, &frame, room, &lines);
         out
     }
 
@@ -87,6 +95,51 @@ impl Visits {
             weeks: ((first - spare).floor(), (last + spare).ceil()),
             mm: (round(low, false), round(high, true)),
         })
+    }
+
+    /// The age of each visit beside it: on none of `lines`, the lines between bands, where another place is free, and never over another
+    /// age or another visit. Visits of one age that lie close have it once.
+    fn draw_ages(&self, out: &mut Vec<Shape>, f: &Frame, room: Room, lines: &[f64]) {
+        let (letters, half) = (room.letters, room.letters * 0.65);
+        let bars: Vec<[f64; 3]> = self
+            .visits
+            .iter()
+            .map(|v| {
+                let (x, y, low, high) = f.spots(v);
+                [x, high.min(low).min(y), low.max(high).max(y)]
+            })
+            .collect();
+        let mut written: Vec<([f64; 4], &str)> = Vec::new();
+        for v in &self.visits {
+            let (x, y, low, high) = f.spots(v);
+            let wide = 0.62 * letters * v.age.chars().count() as f64;
+            let said = |([l, t, r, b], age): &([f64; 4], &str)| {
+                *age == v.age && x > l - 10.0 && x < r + 10.0 && low.max(high) > t - letters && high.min(low) < b + letters
+            };
+            if written.iter().any(said) {
+                continue;
+            }
+            let beside = [high - letters * 0.2, y, low + letters * 0.2, high - letters * 1.2, low + letters * 1.2];
+            let spots =
+                [8.0, -8.0 - wide].into_iter().flat_map(|dx| beside.map(|level| [x + dx, level - half, x + dx + wide, level + half]));
+            // Names of bands stand right of the chart, its numbers left of it.
+            let clear = |[l, t, r, b]: &[f64; 4]| {
+                let apart = |[l2, t2, r2, b2]: [f64; 4]| *r < l2 || r2 < *l || *b < t2 || b2 < *t;
+                *r <= f.right
+                    && *l >= f.left
+                    && written.iter().all(|(other, _)| apart(*other))
+                    && bars.iter().all(|[bx, top, bottom]| apart([bx - 5.0, *top, bx + 5.0, *bottom]))
+            };
+            let off_lines = |[_, t, _, b]: &[f64; 4]| lines.iter().all(|line| line < t || line > b);
+            let all: Vec<[f64; 4]> = spots.filter(clear).collect();
+            // A visit that is hemmed in has its age under its place on the axis of weeks alone.
+            let Some(spot) = all.iter().find(|s| off_lines(s)).or(all.first()).copied() else { continue };
+            let [left, top, right, bottom] = spot;
+            let level = f64::midpoint(top, bottom);
+            let (at, anchor) = if left > x { ([left, level], Anchor::Start) } else { ([right, level], Anchor::End) };
+            out.push(Shape::Text { at, anchor, size: letters, text: v.age.clone(), ink: Ink::Strong });
+            written.push((spot, &v.age));
+        }
     }
 
     fn draw_bands(&self, out: &mut Vec<Shape>, f: &Frame, room: Room) {
@@ -138,10 +191,8 @@ fn draw_axes(out: &mut Vec<Shape>, f: &Frame, room: Room) {
     out.push(text([f.right, room.height - room.letters * 0.7], Anchor::End, "weeks of pregnancy".into()));
 }
 
-/// `lines` are the heights of the lines between bands: no letter stands on one where another place is free.
-fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit, lines: &[f64]) {
-    let (x, y) = (f.x(v.weeks), f.y(v.signed_mm));
-    let (low, high) = (f.y(v.low_mm.unwrap_or(f.mm.0)), f.y(v.high_mm.unwrap_or(f.mm.1)));
+fn draw_visit(out: &mut Vec<Shape>, f: &Frame, v: &Visit) {
+    let (x, y, low, high) = f.spots(v);
     out.push(Shape::Line { points: vec![[x, low], [x, high]], width: 2.0, ink: Ink::Strong });
     for (end, y) in [(v.low_mm, low), (v.high_mm, high)] {
         if end.is_some() {
@@ -149,13 +200,6 @@ fn draw_visit(out: &mut Vec<Shape>, f: &Frame, room: Room, v: &Visit, lines: &[f
         }
     }
     out.push(Shape::Dot { at: [x, y], radius: 4.5, filled: true, ink: Ink::Strong });
-    let free = |at: &f64| lines.iter().all(|line| (line - at).abs() > room.letters * 0.65);
-    let beside_its_top = high - room.letters * 0.2;
-    let level = [beside_its_top, y, low + room.letters * 0.2].into_iter().find(free).unwrap_or(beside_its_top);
-    // Names of bands stand right of the chart: near its edge an age stands left of its visit.
-    let wide = 8.0 + 0.62 * room.letters * v.age.chars().count() as f64;
-    let (at, anchor) = if x + wide > f.right { ([x - 8.0, level], Anchor::End) } else { ([x + 8.0, level], Anchor::Start) };
-    out.push(Shape::Text { at, anchor, size: room.letters, text: v.age.clone(), ink: Ink::Strong });
 }
 
 #[cfg(test)]
@@ -216,6 +260,40 @@ mod tests {
             });
             assert!(ends.unwrap() <= right, "an age reaches the names of the bands");
             assert!(lines.len() == 3 && lines.iter().all(|l| (l - age.unwrap()).abs() > 0.6 * ROOM.letters), "{mm}: {age:?} {lines:?}");
+        }
+    }
+
+    #[test]
+    fn ages_never_stand_over_each_other_or_over_a_visit() {
+        let all = |visits: Vec<Visit>| Visits { bands: Vec::new(), visits }.shapes(ROOM);
+        let ages = |shapes: &[Shape]| -> Vec<[f64; 4]> {
+            let of = |s: &Shape| match s {
+                Shape::Text { at, anchor, text, .. } if text.contains('w') && text.contains('d') && text.len() < 7 => {
+                    let wide = 0.62 * 13.0 * text.len() as f64;
+                    let left = if *anchor == Anchor::Start { at[0] } else { at[0] - wide };
+                    Some([left, at[1] - 6.5, left + wide, at[1] + 6.5])
+                }
+                _ => None,
+            };
+            shapes.iter().filter_map(of).collect()
+        };
+        // Two exams of one day; a day apart; a week apart; far apart.
+        for (weeks, mm) in [(20.0, -9.0), (20.0, 6.0), (20.0 + 1.0 / 7.0, -9.5), (21.0, -9.0), (22.0, -8.0), (30.0, 2.0)] {
+            let mut second = visit(weeks, mm);
+            if weeks > 20.0 {
+                second.age = "21w5d".into();
+            }
+            let shapes = all(vec![visit(20.0, -9.0), second, visit(32.0, 13.0)]);
+            let (boxes, dots) = (ages(&shapes), dots(&shapes));
+            assert!(boxes.len() >= 2, "{weeks}");
+            for (i, a) in boxes.iter().enumerate() {
+                for b in &boxes[i + 1..] {
+                    assert!(a[2] < b[0] || b[2] < a[0] || a[3] < b[1] || b[3] < a[1], "{weeks} {mm}: {boxes:?}");
+                }
+                for d in &dots {
+                    assert!(d[0] < a[0] || d[0] > a[2] || d[1] < a[1] || d[1] > a[3], "{weeks} {mm}: {a:?} over {d:?}");
+                }
+            }
         }
     }
 

@@ -113,7 +113,7 @@ impl Mark {
             Self::Vessel => "nearest wall of a vessel outside the placenta",
             Self::Wall(_) => "points along the wall from the os on, Esc when done; the straight line decides",
             Self::OsEnd => "one end of the os, for its width",
-            Self::OsOtherEnd => "the other end of the os",
+            Self::OsOtherEnd => "the end opposite, for its width",
         }
     }
 }

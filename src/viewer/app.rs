@@ -329,11 +329,17 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             actions.push(Action::Undo);
         }
         ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
-            let text =
-                "O os   E edge   B body   ·   N not covering   R reaches   C covers   ·   arrows nudge   S save   Shift + S save and go on";
-            ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).truncate());
+            if let Some(text) = keys::IN_A_LINE.into_iter().find(|text| fits(ui, text)) {
+                ui.label(RichText::new(text).size(size::SMALL).color(theme.quiet));
+            }
         });
     });
+}
+
+/// Whether a text has room in one line.
+fn fits(ui: &Ui, text: &str) -> bool {
+    let font = egui::FontId::proportional(size::SMALL);
+    ui.painter().layout_no_wrap(text.to_owned(), font, egui::Color32::WHITE).size().x <= ui.available_width()
 }
 
 impl eframe::App for App {

@@ -130,6 +130,14 @@ const FINE: f64 = 0.2;
 /// A wide step, px.
 const WIDE: f64 = 10.0;
 
+/// The commonest keys in one line: the first that has room is shown, whole.
+pub const IN_A_LINE: [&str; 4] = [
+    "Keys:  O os   E edge   B body   ·   N not covering   R reaches   C covers   ·   arrows nudge   S save   Shift + S save and go on",
+    "O os   E edge   B body   ·   N not covering   R reaches   C covers   ·   S save   Shift + S save, next",
+    "O os   E edge   B body   ·   N, R, C side   ·   S save",
+    "O, E, B   ·   N, R, C   ·   S",
+];
+
 /// The key of a mark, as shown.
 #[must_use]
 pub const fn letter(mark: Mark) -> &'static str {
@@ -200,8 +208,8 @@ pub fn bindings() -> Vec<Binding> {
         (Key::H, shift, "Shift + H", "vessel: fetal rate on pulsed Doppler, yes, no, not stated", NoteAction::FetalRate),
         (Key::L, shift, "Shift + L", "vessel: loop of cord excluded, yes, no, not stated", NoteAction::CordLoopExcluded),
         (Key::Z, none, "Z", "edge assist: offer a refined place of the chosen landmark; Enter accepts, Esc declines", NoteAction::Refine),
-        (Key::Q, none, "Q", "the frame is adequate: attest all that was not answered", NoteAction::AttestAll),
-        (Key::Q, shift, "Shift + Q", "exceptions: then their letters, Esc when done", NoteAction::NameExceptions),
+        (Key::Q, none, "Q", "the frame is adequate: all of its checklist that was not answered holds", NoteAction::AttestAll),
+        (Key::Q, shift, "Shift + Q", "what of the checklist fails: then the letters, Esc when done", NoteAction::NameExceptions),
         (Key::O, shift, "Shift + O", "anterior is on the left of the picture, on the right, not stated", NoteAction::Anterior),
         (Key::N, shift, "Shift + N", "the frame is of the next set, a rescan after 20 to 60 minutes", NoteAction::NextSet),
     ] {
@@ -292,11 +300,11 @@ pub fn bindings() -> Vec<Binding> {
     put(Key::Num1, none, "1", "one pixel of the screen a pixel".into(), Group::Look, Action::OneToOne, false);
     for (key, with, shown, words, what, repeats) in [
         (Key::Num2, none, "2", "a frame beside, at the same scale", DisplayAction::Beside, false),
-        (Key::Num3, none, "3", "the next frame beside", DisplayAction::NextBeside, false),
+        (Key::Num3, none, "3", "another frame beside: the next of the list there", DisplayAction::NextBeside, false),
         (Key::Num4, none, "4 and 5", "gamma: the dark darker or brighter", DisplayAction::Gamma(-1), true),
         (Key::Num5, none, "", "", DisplayAction::Gamma(1), true),
-        (Key::Num6, none, "6 and 7", "level: all brighter or darker", DisplayAction::Level(-1), true),
-        (Key::Num7, none, "", "", DisplayAction::Level(1), true),
+        (Key::Num6, none, "6 and 7", "level: all darker or brighter", DisplayAction::Level(1), true),
+        (Key::Num7, none, "", "", DisplayAction::Level(-1), true),
         (Key::Num8, none, "8 and 9", "contrast: softer or harder", DisplayAction::Window(-1), true),
         (Key::Num9, none, "", "", DisplayAction::Window(1), true),
         (Key::I, shift, "Shift + I", "dark and bright change places", DisplayAction::Invert, false),
@@ -394,9 +402,9 @@ pub fn bindings() -> Vec<Binding> {
         (Key::F7, Page::Tables),
         (Key::F8, Page::ScaleChecks),
         (Key::F9, Page::Archive),
+        (Key::F10, Page::Practice),
         (Key::F11, Page::Report),
         (Key::F12, Page::Agreement),
-        (Key::F10, Page::Practice),
     ];
     for (key, page) in pages {
         put(key, none, page.key(), format!("page: {}", page.words()), Group::Window, Action::ShowPage(page), false);

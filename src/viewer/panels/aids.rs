@@ -1,6 +1,9 @@
 //! Aids for the eye over and beside the frame: the millimetre grid, the marks of saved readings, a second frame at the same scale.
 
-use egui::{Align2, Color32, FontId, Id, Painter, PointerButton, Pos2, Rect, Role, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{
+    Align, Align2, Color32, FontId, Id, Layout, Painter, PointerButton, Pos2, Rect, RichText, Role, ScrollArea, Sense, Stroke, Ui,
+    UiBuilder, WidgetInfo, pos2, vec2,
+};
 
 use super::picture::{Picture, Showing};
 use super::plain;
@@ -89,7 +92,7 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
     ui.painter().rect_filled(rect, 2.0, over_frame::CANVAS);
     let Some(beside) = session.beside() else { return actions };
     let painter = ui.painter().with_clip_rect(rect);
-    let caption = session.beside_words();
+    let caption = session.frame_words(&beside.key);
     let mut note = "for comparison; nothing is marked here".to_owned();
     if let Some(frame) = &beside.picture {
         let canvas = Canvas { x: rect.left().into(), y: rect.top().into(), width: rect.width().into(), height: rect.height().into() };
@@ -144,7 +147,33 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
     let said = words(&painter, rect.left_top() + vec2(8.0, 6.0), Align2::LEFT_TOP, &caption, over_frame::WORDS);
     let ink = if note.starts_with("NOT") { over_frame::LAST_PLACENTA } else { over_frame::QUIET };
     words(&painter, said.left_bottom() + vec2(0.0, 5.0), Align2::LEFT_TOP, &note, ink);
+    let low = Rect::from_min_max(pos2(rect.left() + 8.0, rect.bottom() - 34.0), rect.max - vec2(8.0, 6.0));
+    ui.scope_builder(UiBuilder::new().max_rect(low).layout(Layout::left_to_right(Align::Center)), |ui| {
+        let text = RichText::new("another frame (3)").size(size::SMALL);
+        ui.menu_button(text, |ui| choose_beside(ui, session, &mut actions));
+        if ui.button(RichText::new("close (2)").size(size::SMALL)).clicked() {
+            actions.push(Action::Display(DisplayAction::Beside));
+        }
+    });
     actions
+}
+
+/// The frames that may stand beside, by day, age and place, one button each.
+pub(super) fn choose_beside(ui: &mut Ui, session: &Session, actions: &mut Vec<Action>) {
+    let all = session.candidates();
+    if all.is_empty() {
+        ui.label("There is no other frame of this person: open more of her frames (F).");
+    }
+    ScrollArea::vertical().max_height(320.0).show(ui, |ui| {
+        for key in all {
+            let on = session.beside().is_some_and(|b| b.key == key);
+            let name = key.path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+            if ui.selectable_label(on, format!("{} · {name}", session.frame_words(&key))).clicked() {
+                actions.push(Action::Display(DisplayAction::PutBeside(key)));
+                ui.close();
+            }
+        }
+    });
 }
 
 /// Pixels a millimetre, (across, down).

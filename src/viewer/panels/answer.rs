@@ -51,7 +51,16 @@ fn sections(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Act
     if ui.link(egui::RichText::new(text).color(theme.lead)).clicked() {
         actions.push(Action::ToggleWhy);
     }
-    plain(ui, "Of the frame on screen. Nothing here is an order, and nothing follows from the distance alone.", theme.quiet);
+    plain(
+        ui,
+        "Of the frame on screen, where nothing else is said. Nothing here is an order, and nothing follows from the distance alone.",
+        theme.quiet,
+    );
+    if let Some(exam) = super::exam::several(session) {
+        rule(ui, theme);
+        ui.label(heavy("This exam, all frames read so far", size::BODY + 2.0, theme.text));
+        super::exam::result_words(ui, session, exam, theme);
+    }
     for section in &answer.sheet.sections {
         rule(ui, theme);
         let urgent = section.title == "Urgent";

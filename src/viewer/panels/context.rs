@@ -2,7 +2,7 @@
 
 use egui::{RichText, TextEdit, Ui};
 
-use super::plain;
+use super::{plain, steady};
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, Limits, PlacentalPosition, Route};
 use crate::viewer::action::{Action, ContextChange, Field};
 use crate::viewer::session::{ExamState, SourceFile, dates};
@@ -19,7 +19,7 @@ pub(super) fn chip(ui: &mut Ui, theme: &Theme, on: bool, text: &str, name: &str)
         // On a chosen one the library shows no focus.
         ui.painter().rect_stroke(response.rect.expand(1.0), 4.0, theme.focus(), egui::StrokeKind::Outside);
     }
-    response.clicked()
+    steady::clicked(ui, &response, name)
 }
 
 /// A row of choices, wrapped where it is full.
@@ -28,6 +28,14 @@ pub(super) fn choices<R>(ui: &mut Ui, contents: impl FnOnce(&mut Ui) -> R) {
         ui.spacing_mut().item_spacing = egui::vec2(5.0, 3.0);
         ui.spacing_mut().button_padding.x = 7.0;
         contents(ui);
+    });
+}
+
+/// A line of words and links, wrapped where it is full and no higher than its letters.
+pub(super) fn words_in_a_row(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
+    ui.scope(|ui| {
+        ui.spacing_mut().interact_size.y = 0.0;
+        choices(ui, contents);
     });
 }
 

@@ -2,37 +2,70 @@
 
 use egui::{RichText, Ui};
 
-use super::context::{chip, choices, field};
-use super::{plain, row};
+use super::context::{chip, choices, field, words_in_a_row};
+use super::{heavy, plain, row};
 use crate::context::PlacentalPosition;
 use crate::exam::{Adequacy, Item};
 use crate::measure::words;
+use crate::plot::distance_line::tone;
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::keys;
-use crate::viewer::session::{NoteAction, Outcome, Session};
+use crate::viewer::page::Page;
+use crate::viewer::session::{ExamNow, NoteAction, Outcome, Session};
 use crate::viewer::theme::{Theme, size};
 
-/// What the frames of the exam come to: every value, both exam values, what was left out and why, what must be asked.
-pub(super) fn values(ui: &mut Ui, session: &Session, theme: &Theme) {
-    let Some(exam) = session.exam_now() else { return };
-    let alone = exam.frames.len() < 2 && exam.values.summary.excluded.is_empty();
-    if alone {
-        return;
-    }
-    let print = |v: f64| match session.table() {
+/// The exam, where more than one frame of it was read.
+pub(super) fn several(session: &Session) -> Option<&ExamNow> {
+    session.exam_now().filter(|e| e.frames.len() > 1 || !e.values.summary.excluded.is_empty())
+}
+
+/// A size in as many digits as keep it in its band of the chosen table.
+fn printer(session: &Session) -> impl Fn(f64) -> String {
+    move |v| match session.table() {
         Some(table) => words::printer(|printed, real| table.same_band(printed, real))(v),
         None => words::printer(|_, _| true)(v),
-    };
+    }
+}
+
+/// The result of the exam over the frames of this visit, right below that of the frame, and the way to all that follows.
+pub(super) fn result(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let Some(exam) = several(session) else { return };
+    ui.add_space(4.0);
+    words_in_a_row(ui, |ui| {
+        ui.label(RichText::new("This exam, all frames read so far").color(theme.quiet));
+        if ui.link(RichText::new("whole answer (F4)").color(theme.lead)).clicked() {
+            actions.push(Action::ShowPage(Page::Answer));
+        }
+    });
+    result_words(ui, session, exam, theme);
+}
+
+/// The exam's value, its finding, and what contradicts it.
+pub(super) fn result_words(ui: &mut Ui, session: &Session, exam: &ExamNow, theme: &Theme) {
+    let summary = &exam.values.summary;
+    ui.add(egui::Label::new(heavy(summary.headline(printer(session)), size::BODY, theme.text)).wrap());
+    if let Some(decisive) = summary.decisive.and_then(|i| exam.frames.get(i)) {
+        let tone = decisive.kind.map_or(theme.text, |k| theme.tone_text(tone(k)));
+        ui.add(egui::Label::new(heavy(decisive.finding.as_str(), size::BODY, tone)).wrap());
+    }
+    for note in summary.notes.iter().filter(|n| n.asks_to_look_again()) {
+        ui.add(egui::Label::new(heavy(note.words(), size::BODY, theme.alarm)).wrap());
+    }
+}
+
+/// What the frames of the exam come to besides [`result`]: the exam distance, every frame's value, what was left out and why.
+pub(super) fn values(ui: &mut Ui, session: &Session, theme: &Theme) {
+    let Some(exam) = several(session) else { return };
+    let print = printer(session);
     row(ui, theme, "Exam", |ui| {
         let summary = &exam.values.summary;
-        let all = exam.values.words(print);
-        for (i, text) in all.iter().enumerate() {
+        let all = exam.values.words(&print);
+        // The first sentence and what asks to look again stand above, as the exam's result.
+        let above = |text: &String| summary.notes.iter().any(|n| n.asks_to_look_again() && n.words() == *text);
+        for (i, text) in all.iter().enumerate().skip(1).filter(|(_, text)| !above(text)) {
             // The sentences end with the notes: what must be asked or said.
             let note = i + summary.notes.len() >= all.len();
             plain(ui, text.clone(), if note { theme.warn } else { theme.text });
-        }
-        if let Some(decisive) = summary.decisive.and_then(|i| exam.frames.get(i)) {
-            plain(ui, format!("Finding of the frame that decides: {}", decisive.finding), theme.text);
         }
         for (i, f) in exam.frames.iter().enumerate() {
             let frame = f.place.map_or_else(|| "a saved frame not shown yet".to_owned(), |p| format!("frame {p} of the exam"));
@@ -40,7 +73,7 @@ pub(super) fn values(ui: &mut Ui, session: &Session, theme: &Theme) {
             let here = if f.current { " (shown)" } else { "" };
             let left_out = summary.excluded.iter().find(|(place, _)| *place == i);
             let state = left_out.map_or_else(|| f.adequacy.words(), |(_, why)| format!("LEFT OUT: {}", why.words()));
-            let text = format!("{}. {frame}{here}{set}: {} · {state}", i + 1, words::headline(f.value(), print));
+            let text = format!("{}. {frame}{here}{set}: {} · {state}", i + 1, words::headline(f.value(), &print));
             plain(ui, text, if left_out.is_some() { theme.warn } else { theme.quiet });
         }
     });
@@ -48,14 +81,14 @@ pub(super) fn values(ui: &mut Ui, session: &Session, theme: &Theme) {
 
 /// Which repeatability is in use, and from how many readings.
 pub(super) fn repeatability(ui: &mut Ui, session: &Session, theme: &Theme) {
-    row(ui, theme, "Repeats", |ui| {
+    row(ui, theme, "Error (SD)", |ui| {
         plain(ui, session.repeatability_words(), theme.quiet);
     });
 }
 
 /// The further landmarks, and the lengths that follow from them.
 pub(super) fn more(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
-    row(ui, theme, "Also", |ui| {
+    row(ui, theme, "More marks", |ui| {
         let work = session.work();
         let more = &work.notes.more;
         choices(ui, |ui| {
@@ -141,43 +174,52 @@ fn assist(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     });
 }
 
-/// The checklist of the frame: one key attests all, exceptions by letter, what is not answered stays unknown.
+/// The checklist of the frame: one key states all of it, exceptions by letter, what is not answered stays unknown.
 pub(super) fn checklist(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     row(ui, theme, "Adequate?", |ui| {
         let work = session.work();
         let list = &work.notes.checklist;
-        let (text, colour) = match list.adequacy() {
-            Adequacy::Adequate => ("attested adequate".to_owned(), theme.text),
-            Adequacy::NotStated => ("not stated: it counts, and that is said".to_owned(), theme.quiet),
-            Adequacy::Inadequate { reason } => (format!("does not count in the exam: {reason}"), theme.warn),
+        let lateral = session.exam().is_some_and(|e| e.context.placental_position == PlacentalPosition::Lateral);
+        let asked = || Item::ALL.into_iter().filter(move |i| i.decides() || lateral);
+        let open = session.naming_exceptions() || session.why();
+        let adequacy = list.adequacy();
+        match &adequacy {
+            Adequacy::Adequate => plain(ui, "You state that it is adequate: it counts in the exam's result.", theme.text),
+            Adequacy::NotStated => plain(ui, "Is this frame good enough to count in the exam's result?", theme.text),
+            Adequacy::Inadequate { reason } => plain(ui, format!("It does not count in the exam's result: {reason}."), theme.warn),
         };
-        plain(ui, text, colour);
         choices(ui, |ui| {
-            if chip(ui, theme, false, "Q attest all", "attest every item of the checklist") {
+            let adequate = adequacy == Adequacy::Adequate;
+            if chip(ui, theme, adequate, "Q yes, all of it holds", "the frame is adequate: all of its checklist holds") && !adequate {
                 actions.push(Action::Note(NoteAction::AttestAll));
             }
             let naming = session.naming_exceptions();
-            if chip(ui, theme, naming, "Shift + Q exceptions by letter", "name exceptions of the checklist") {
+            if chip(ui, theme, naming, "Shift + Q no: say what fails", "the frame is not adequate: say what fails") {
                 actions.push(Action::Note(NoteAction::NameExceptions));
             }
-            let set = work.notes.set_number();
-            if chip(ui, theme, set > 1, &format!("Shift + N set {set}"), "set of frames") {
-                actions.push(Action::Note(NoteAction::NextSet));
-            }
         });
-        let lateral = session.exam().is_some_and(|e| e.context.placental_position == PlacentalPosition::Lateral);
+        let small = |ui: &mut Ui, text: String, ink| {
+            ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(ink)).wrap());
+        };
+        if adequacy == Adequacy::NotStated && !open {
+            let all: Vec<&str> = asked().map(Item::short).collect();
+            small(ui, format!("Yes states: {}.", all.join(", ")), theme.quiet);
+            small(ui, "Without an answer it counts, and record and report say that nobody judged it.".into(), theme.quiet);
+        }
+        if session.naming_exceptions() {
+            small(ui, "Type or click the letter of what fails; Esc when done; Q says yes to the rest.".into(), theme.lead);
+        }
         if lateral && list.get(Item::OtherPlanes) != Some(true) {
             plain(ui, "Shortest way not searched: a lateral placenta asks for a rotated or transverse plane (item i).", theme.warn);
         }
-        let open = session.naming_exceptions() || session.why();
         for item in Item::ALL.into_iter().filter(|i| i.decides() || lateral || list.get(*i).is_some()) {
             let answer = list.get(item);
             if !open && answer != Some(false) {
                 continue;
             }
             let state = match answer {
-                Some(true) => "attested",
-                Some(false) => "EXCEPTION",
+                Some(true) => "holds",
+                Some(false) => "FAILS",
                 None => "not answered",
             };
             choices(ui, |ui| {
@@ -186,9 +228,8 @@ pub(super) fn checklist(ui: &mut Ui, session: &Session, theme: &Theme, actions: 
                     actions.push(Action::Note(NoteAction::Exception(item)));
                 }
                 let source = if open { format!(" [{}]", item.source()) } else { String::new() };
-                let text = format!("{}: {state}{source}", item.words());
                 let ink = if answer == Some(false) { theme.warn } else { theme.quiet };
-                ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(ink)).wrap());
+                small(ui, format!("{}: {state}{source}", item.words()), ink);
             });
         }
         if open || list.other_reason.is_some() {
@@ -196,6 +237,12 @@ pub(super) fn checklist(ui: &mut Ui, session: &Session, theme: &Theme, actions: 
             if let (Some(text), _) = field(ui, "another reason", &now, "another reason why it does not count", 240.0) {
                 actions.push(Action::Note(NoteAction::OtherReason(text)));
             }
+        }
+        let set = work.notes.set_number();
+        let which =
+            if set == 1 { "of the first scan of this visit".to_owned() } else { format!("of a rescan 20 to 60 minutes later, set {set}") };
+        if chip(ui, theme, set > 1, &format!("Shift + N {which}"), &format!("the frame is {which}")) {
+            actions.push(Action::Note(NoteAction::NextSet));
         }
     });
 }

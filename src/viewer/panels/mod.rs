@@ -11,6 +11,7 @@ mod compare;
 pub mod context;
 pub mod due;
 mod exam;
+mod follows;
 pub mod line;
 pub mod list;
 pub mod more;
@@ -25,6 +26,7 @@ pub mod review;
 mod scale;
 pub mod scale_checks;
 pub mod sheet;
+mod steady;
 pub mod strip;
 pub mod tables;
 pub mod teaching;
@@ -53,8 +55,17 @@ fn heavy(text: impl Into<String>, points: f32, colour: Color32) -> RichText {
     RichText::new(text).family(strong()).size(points).color(colour)
 }
 
-/// One row of the case sheet: a heading in the first column, the rest beside it.
+/// One row of the case sheet: a heading in the first column, the rest beside it; under it where the sheet is narrow.
 fn row(ui: &mut Ui, theme: &Theme, heading: &str, contents: impl FnOnce(&mut Ui)) {
+    if ui.available_width() < NARROW_SHEET {
+        ui.add_space(2.0);
+        ui.label(heavy(heading, size::BODY, theme.text));
+        ui.vertical(|ui| {
+            ui.set_width(ui.available_width());
+            contents(ui);
+        });
+        return;
+    }
     ui.horizontal_top(|ui| {
         ui.spacing_mut().item_spacing.x = 0.0;
         ui.allocate_ui_with_layout(egui::vec2(size::SHEET_COLUMN, 20.0), egui::Layout::left_to_right(egui::Align::Min), |ui| {
@@ -76,6 +87,9 @@ fn rule(ui: &mut Ui, theme: &Theme) {
     ui.painter().hline(rect.x_range(), rect.center().y, egui::Stroke::new(1.0, theme.rule));
     ui.add_space(4.0);
 }
+
+/// A sheet that is narrower has no room for a column of headings, points.
+const NARROW_SHEET: f32 = 300.0;
 
 /// The widest that lines of text run on a page of text, points.
 const MEASURE: f32 = 900.0;

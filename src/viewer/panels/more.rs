@@ -3,7 +3,7 @@
 use egui::{RichText, Ui};
 
 use super::context::{Question, asked_for, chip, choices, field, question};
-use super::{heavy, plain};
+use super::{heavy, plain, steady};
 use crate::context::{AccretaSign, Answer, CordInsertion, DatedBy, Heaviness, Presentation, WhichPlacenta};
 use crate::sheet::entered;
 use crate::viewer::action::{Action, ContextChange};
@@ -65,7 +65,8 @@ pub(super) fn show(ui: &mut Ui, session: &Session, exam: &ExamState, theme: &The
         (false, 0) => "More questions (Shift + U): cervix, vessel, head, cord, fetuses, earlier measurements".to_owned(),
         (false, n) => format!("More questions (Shift + U): {n} answered"),
     };
-    if ui.link(RichText::new(link).color(theme.lead)).clicked() {
+    let response = ui.link(RichText::new(link).color(theme.lead));
+    if steady::clicked(ui, &response, "more questions") {
         actions.push(Action::Plan(PlanAction::ToggleMore));
     }
     if !open {
@@ -172,7 +173,7 @@ pub(super) fn checklist(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &
                 egui::Button::selectable(on, RichText::new(sign.words()).size(size::SMALL).color(colour)).frame_when_inactive(true);
             let response = ui.add(button).on_hover_text(format!("{} (from memory)", sign.definition()));
             response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, format!("accreta sign: {}", sign.words())));
-            if response.clicked() {
+            if steady::clicked(ui, &response, sign.words()) {
                 say(actions, MoreChange::Sign(sign));
             }
         }

@@ -1,21 +1,18 @@
 //! The case sheet: reads from top to bottom like a report, and is where everything but landmarks is stated.
 
-use egui::{Panel, RichText, ScrollArea, Ui, vec2};
+use egui::{Panel, RichText, Ui, vec2};
 
 use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
-use super::{heavy, plain, row, rule};
+use super::{follows, heavy, plain, row, rule, steady};
 use crate::context::{Bladder, Contraction, ExamContext, Route};
-use crate::guideline;
 use crate::guideline::capital;
 use crate::measure::Side;
 use crate::plot::Tone;
 use crate::reading::{Distance, Reading};
 use crate::sheet::marked;
-use crate::source::{Citation, Provenance};
 use crate::viewer::action::{Action, Mark};
 use crate::viewer::keys;
 use crate::viewer::layout;
-use crate::viewer::page::Page;
 use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
@@ -39,21 +36,27 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     Panel::bottom("save").frame(bare).show_separator_line(false).resizable(false).show(ui, |ui| {
         rule(ui, theme);
         if !low {
-            most_urgent(ui, session, theme);
+            follows::most_pressing(ui, session, theme);
         }
         save(ui, session, theme, &mut actions);
     });
-    ScrollArea::vertical().id_salt("sheet").auto_shrink([false, false]).show(ui, |ui| {
+    let (area, above) = steady::begin(ui.ctx(), session.current());
+    let drawn = area.show(ui, |ui| {
         ui.set_width(ui.available_width() - 6.0);
+        let top = ui.cursor().top();
+        ui.add_space(above);
         if low {
             messages(ui, session, theme, &mut actions);
             super::unfinished::offer(ui, session, theme, &mut actions);
             head(ui, session, theme, &mut actions);
-            most_urgent(ui, session, theme);
+            follows::most_pressing(ui, session, theme);
             rule(ui, theme);
         }
         body(ui, session, theme, &mut actions);
+        ui.add_space(steady::below(ui.ctx()));
+        top
     });
+    steady::end(ui.ctx(), &drawn);
     actions
 }
 
@@ -102,6 +105,9 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
                 big(ui, &marked(&urgent.line), size::BODY, theme.alarm);
             }
             told(ui, session, theme, actions);
+            if super::exam::several(session).is_some() {
+                plain(ui, "This frame", theme.quiet);
+            }
             big(ui, &reading.headline, size::HEADLINE, theme.text);
             if !reading.detail.is_empty() {
                 plain(ui, reading.detail.clone(), theme.quiet);
@@ -122,6 +128,7 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
             }
         }
     }
+    super::exam::result(ui, session, theme, actions);
 }
 
 /// What of the frame is not stated, with the keys of the commonest answers: the questions themselves may lie out of sight.
@@ -224,9 +231,9 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     }
     if let Outcome::Read(reading) = session.outcome() {
         rule(ui, theme);
-        next(ui, session, theme, actions);
-        cautions(ui, reading, theme);
-        why(ui, session, reading, theme, actions);
+        follows::next(ui, session, theme, actions);
+        follows::cautions(ui, reading, theme);
+        follows::why(ui, session, reading, theme, actions);
     }
     if set_up {
         rule(ui, theme);
@@ -251,7 +258,8 @@ pub(super) fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, act
         for table in session.tables() {
             let on = session.table().is_some_and(|t| t.id() == table.id());
             let text = RichText::new(format!("{}, {}", table.name(), table.edition())).color(theme.text);
-            if ui.add(egui::RadioButton::new(on, text)).clicked() {
+            let response = ui.add(egui::RadioButton::new(on, text));
+            if steady::clicked(ui, &response, table.name()) {
                 actions.push(Action::ChooseTable(table.id().to_owned()));
             }
         }
@@ -300,11 +308,12 @@ pub(super) fn landmarks(ui: &mut Ui, session: &Session, theme: &Theme, actions: 
         }
         (None, Some(mark)) => {
             choices(ui, |ui| {
-                let text = format!("{} is chosen: arrows nudge it.", capital(mark.words()));
-                ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).wrap());
-                if ui.add(egui::Button::new(RichText::new(format!("Remove {}", mark.words())).size(size::SMALL))).clicked() {
+                let remove = format!("Remove {}", mark.words());
+                let response = ui.add(egui::Button::new(RichText::new(&remove).size(size::SMALL)));
+                if steady::clicked(ui, &response, &remove) {
                     actions.push(Action::Remove(mark));
                 }
+                ui.label(RichText::new("chosen: arrows nudge it").size(size::SMALL).color(theme.quiet));
             });
         }
         (None, None) => {}
@@ -330,103 +339,6 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
     frame_questions(ui, exam, theme, actions);
     if exam.frame_count() > 1 {
         plain(ui, "Bladder and contraction stay as stated from frame to frame of this exam: look at each anew.", theme.quiet);
-    }
-}
-
-/// What this visit still owes, the next scan with its dates, and what it must include.
-fn next(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
-    let Some(plan) = session.plan() else { return };
-    if !plan.now.is_empty() {
-        row(ui, theme, "This visit", |ui| {
-            for line in &plan.now {
-                plain(ui, marked(line), theme.warn);
-            }
-        });
-    }
-    if !plan.scans.is_empty() || !plan.include.is_empty() {
-        row(ui, theme, "Next scan", |ui| {
-            // A table of one's own may leave the next scan to others.
-            let own = plan.scans.iter().any(|s| s.own_table);
-            for scan in plan.scans.iter().filter(|s| s.own_table || !own || session.why()) {
-                let dates = scan
-                    .dates
-                    .map_or_else(|| "no dates: not dated".to_owned(), |(a, b)| format!("{} to {}", dates::show(a), dates::show(b)));
-                plain(ui, format!("{}, {} to {}: {dates}{}", scan.line.text, scan.from, scan.to, memory(&scan.line)), theme.text);
-            }
-            let others = plan.scans.iter().filter(|s| !s.own_table).count();
-            if others > 0 && own && !session.why() {
-                plain(ui, format!("{others} more by other bodies: Y shows them."), theme.quiet);
-            }
-            for line in &plan.include {
-                plain(ui, marked(line), theme.text);
-            }
-        });
-    }
-    if session.why() {
-        for line in plan.statements.iter().chain(&plan.silent) {
-            plain(ui, marked(line), theme.quiet);
-        }
-    }
-    if ui.link(RichText::new("The whole answer: birth, groups of women, change over visits (F4)").color(theme.lead)).clicked() {
-        actions.push(Action::ShowPage(Page::Answer));
-    }
-    rule(ui, theme);
-}
-
-/// A word on what is from memory.
-fn memory(line: &guideline::ExplainLine) -> &'static str {
-    from_memory(&line.source)
-}
-
-fn from_memory(source: &Citation) -> &'static str {
-    if source.provenance == Provenance::FromMemory { " [from memory]" } else { "" }
-}
-
-/// The most urgent caution, always in sight.
-fn most_urgent(ui: &mut Ui, session: &Session, theme: &Theme) {
-    let Outcome::Read(reading) = session.outcome() else { return };
-    let Some(first) = reading.cautions.first() else { return };
-    let text = match reading.cautions.len() {
-        1 => "Caution".to_owned(),
-        n => format!("First of {n} cautions; the others stand below, after what is known of the exam"),
-    };
-    plain(ui, text, theme.quiet);
-    plain(ui, format!("{}{}", first.text, from_memory(&first.source)), theme.text);
-    ui.add_space(6.0);
-}
-
-fn cautions(ui: &mut Ui, reading: &Reading, theme: &Theme) {
-    ui.label(heavy("Cautions", size::BODY, theme.text));
-    for c in &reading.cautions {
-        ui.horizontal_top(|ui| {
-            ui.spacing_mut().item_spacing.x = 5.0;
-            ui.label(RichText::new("–").color(theme.quiet));
-            plain(ui, format!("{}{}", c.text, from_memory(&c.source)), theme.text);
-        });
-    }
-}
-
-fn why(ui: &mut Ui, session: &Session, reading: &Reading, theme: &Theme, actions: &mut Vec<Action>) {
-    let (Distance::Measured(measured), Some(table)) = (&reading.distance, session.table()) else { return };
-    let (finding, measurement) = (&measured.finding, &measured.measurement);
-    let text = if session.why() { "Hide why (Y)" } else { "Why this finding (Y)" };
-    if ui.link(RichText::new(text).color(theme.lead)).clicked() {
-        actions.push(Action::ToggleWhy);
-    }
-    if !session.why() {
-        return;
-    }
-    for line in guideline::explain(finding, table) {
-        plain(ui, line.text.clone(), theme.text);
-        plain(ui, format!("Source: {}", line.source), theme.quiet);
-    }
-    if let crate::measure::Value::Exact { signed_mm } = measurement.value
-        && let Some(note) = guideline::boundary_note(signed_mm.get(), session.tables())
-    {
-        plain(ui, note, theme.warn);
-    }
-    for term in &measurement.terms {
-        plain(ui, format!("SD {:.2} mm from {}: {}", term.u_mm.get(), term.kind.words(), term.source), theme.quiet);
     }
 }
 

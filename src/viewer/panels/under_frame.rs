@@ -52,11 +52,6 @@ fn anterior(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Act
 /// How the frame is shown, said while it is not as stored, and everything that can be changed of it.
 fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let changed = session.display_words();
-    if !changed.is_empty()
-        && ui.add(egui::Button::new(RichText::new("reset").size(size::SMALL).color(theme.text))).on_hover_text("Shift + R").clicked()
-    {
-        actions.push(Action::Display(DisplayAction::Reset));
-    }
     let text = if changed.is_empty() { "display".to_owned() } else { format!("shown: {}", changed.join(", ")) };
     let ink = if changed.is_empty() { theme.text } else { theme.warn };
     // Grey scale is set by several clicks: the menu stays until one is made elsewhere.
@@ -64,36 +59,47 @@ fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     MenuButton::new(RichText::new(text).size(size::SMALL).color(ink)).config(stays).ui(ui, |ui| {
         ui.spacing_mut().interact_size.y = 24.0;
         for (words, keys, what) in [
-            ("Single pixels or smoothed", "Shift + M", vec![DisplayAction::SinglePixels]),
-            ("Dark and bright change places", "Shift + I", vec![DisplayAction::Invert]),
-            ("Millimetre grid", "Shift + G", vec![DisplayAction::Grid]),
-            ("Marks of all saved readings", "Shift + A", vec![DisplayAction::AllReadings]),
-            ("A frame beside, at the same scale", "2", vec![DisplayAction::Beside]),
-            ("Gamma: darker, brighter", "4 and 5", vec![DisplayAction::Gamma(-1), DisplayAction::Gamma(1)]),
-            ("Level: brighter (−), darker (+)", "6 and 7", vec![DisplayAction::Level(-1), DisplayAction::Level(1)]),
-            ("Contrast: softer, harder", "8 and 9", vec![DisplayAction::Window(-1), DisplayAction::Window(1)]),
-            ("As stored, nothing over or beside it", "Shift + R", vec![DisplayAction::Reset]),
+            ("Single pixels or smoothed", "Shift + M", DisplayAction::SinglePixels),
+            ("Dark and bright change places", "Shift + I", DisplayAction::Invert),
+            ("Millimetre grid", "Shift + G", DisplayAction::Grid),
+            ("Marks of all saved readings", "Shift + A", DisplayAction::AllReadings),
         ] {
-            ui.horizontal(|ui| {
-                if let [one] = what.as_slice() {
-                    if ui.button(format!("{words} ({keys})")).clicked() {
-                        actions.push(Action::Display(one.clone()));
-                        ui.close();
-                    }
-                    return;
-                }
-                ui.label(RichText::new(format!("{words} ({keys})")).color(theme.text));
-                for (sign, one) in ["−", "+"].into_iter().zip(what) {
-                    let button = ui.button(sign);
-                    let name = format!("{words}, {sign}");
+            if ui.button(format!("{words} ({keys})")).clicked() {
+                actions.push(Action::Display(what));
+                ui.close();
+            }
+        }
+        egui::Grid::new("grey scale").num_columns(3).show(ui, |ui| {
+            for (what, ways) in [
+                ("Dark parts (gamma)", [("darker", "4", DisplayAction::Gamma(-1)), ("brighter", "5", DisplayAction::Gamma(1))]),
+                ("All of it (level)", [("darker", "6", DisplayAction::Level(1)), ("brighter", "7", DisplayAction::Level(-1))]),
+                ("Contrast", [("softer", "8", DisplayAction::Window(-1)), ("harder", "9", DisplayAction::Window(1))]),
+            ] {
+                ui.label(RichText::new(what).color(theme.text));
+                for (way, key, one) in ways {
+                    let button = ui.button(format!("{way} ({key})"));
+                    let name = format!("{what}: {way}");
                     button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, name.clone()));
                     if button.clicked() {
                         actions.push(Action::Display(one));
                     }
                 }
-            });
+                ui.end_row();
+            }
+        });
+        let beside = egui::containers::menu::SubMenuButton::new("A frame beside, at the same scale (2, 3)");
+        beside.ui(ui, |ui| super::aids::choose_beside(ui, session, actions));
+        if ui.button("As stored, nothing over or beside it (Shift + R)").clicked() {
+            actions.push(Action::Display(DisplayAction::Reset));
+            ui.close();
         }
     });
+    // After the menu, which would lose its place in the order of controls, and close, when this one comes or goes before it.
+    if !changed.is_empty()
+        && ui.add(egui::Button::new(RichText::new("reset").size(size::SMALL).color(theme.text))).on_hover_text("Shift + R").clicked()
+    {
+        actions.push(Action::Display(DisplayAction::Reset));
+    }
 }
 
 /// The scale itself, and how well it is known: in one line where there is room.

@@ -33,6 +33,8 @@ pub enum DisplayAction {
     Beside,
     /// The next frame to be put beside.
     NextBeside,
+    /// This frame beside, where it is one of the same person.
+    PutBeside(FrameKey),
     /// Which place of the frame beside is in the middle.
     LookBeside(PxPoint),
     /// So many screen pixels a point.
@@ -148,7 +150,12 @@ impl Session {
                 Err(why) => self.tell(why),
             },
             DisplayAction::Beside if self.display.beside.is_some() => self.display.beside = None,
-            DisplayAction::Beside | DisplayAction::NextBeside => return self.put_beside(),
+            DisplayAction::Beside | DisplayAction::NextBeside => return self.next_beside(),
+            DisplayAction::PutBeside(key) => {
+                if self.candidates().contains(&key) {
+                    return self.put_beside(key);
+                }
+            }
             DisplayAction::LookBeside(centre) => {
                 if let Some(beside) = &mut self.display.beside {
                     beside.centre = Some(centre).filter(|c| c.is_finite());
@@ -170,7 +177,8 @@ impl Session {
 
     /// The frames that may be put beside the current one: of the same person, exam by exam, one of each file but of cines
     /// those that were worked on too. Another person's never.
-    fn candidates(&self) -> Vec<FrameKey> {
+    #[must_use]
+    pub fn candidates(&self) -> Vec<FrameKey> {
         let (Some(exam), Some(current)) = (self.exam(), self.current.as_ref()) else { return Vec::new() };
         let of_her = self.exams.iter().filter(|e| e.key == exam.key || (e.patient == exam.patient && e.patient.number.is_some()));
         let mut all: Vec<FrameKey> = of_her
@@ -187,7 +195,7 @@ impl Session {
     }
 
     /// Puts the next candidate beside: at first the one before the current frame, which is of the exam before or this exam.
-    fn put_beside(&mut self) -> Vec<Effect> {
+    fn next_beside(&mut self) -> Vec<Effect> {
         let all = self.candidates();
         let now = self.display.beside.as_ref().and_then(|b| all.iter().position(|k| *k == b.key));
         let exam_of = |k: &FrameKey| self.exams.iter().position(|e| e.place_of(k).is_some());
@@ -198,6 +206,10 @@ impl Session {
             self.tell("There is no other frame of this person to put beside: open more of her frames (F).");
             return Vec::new();
         };
+        self.put_beside(key)
+    }
+
+    fn put_beside(&mut self, key: FrameKey) -> Vec<Effect> {
         let picture = self.cine.cache.get(&key).cloned();
         let effects = if picture.is_some() { Vec::new() } else { vec![Effect::Decode(key.clone())] };
         self.display.beside = Some(Beside { key, picture, error: None, centre: None });
@@ -222,12 +234,11 @@ impl Session {
         }
     }
 
-    /// Whose and which frame stands beside, in words.
+    /// Which frame of which exam, in words: the day, the age, and its place among the exam's frames.
     #[must_use]
-    pub fn beside_words(&self) -> String {
-        let Some(beside) = self.beside() else { return String::new() };
-        let Some(exam) = self.exams.iter().find(|e| e.place_of(&beside.key).is_some()) else { return String::new() };
-        let place = exam.place_of(&beside.key).map_or(1, |p| p + 1);
+    pub fn frame_words(&self, key: &FrameKey) -> String {
+        let Some(exam) = self.exams.iter().find(|e| e.place_of(key).is_some()) else { return String::new() };
+        let place = exam.place_of(key).map_or(1, |p| p + 1);
         let day = exam.context.exam_date.map_or_else(|| "no date".to_owned(), super::dates::show);
         let age = exam.context.gestational_age().map_or_else(|_| "age not known".to_owned(), |a| a.to_string());
         format!("{day} · {age} · frame {place} of {}", exam.frame_count())

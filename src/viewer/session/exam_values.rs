@@ -3,6 +3,7 @@
 use super::opening::same_frame;
 use super::{ExamState, Session};
 use crate::exam::{Adequacy, ExamValues, Repeat, values};
+use crate::guideline::BandKind;
 use crate::measure::{Measurement, Value};
 use crate::reading::{Distance, Reading};
 use crate::record::{ReadingRecord, model_with, others_of};
@@ -20,6 +21,8 @@ pub struct ExamFrame {
     pub adequacy: Adequacy,
     /// Its finding in words.
     pub finding: String,
+    /// Which sort of band it lies in, where the table speaks of it.
+    pub kind: Option<BandKind>,
     /// Whether it is the frame that is shown.
     pub current: bool,
 }
@@ -62,6 +65,7 @@ impl Session {
                     set: work.notes.set_number(),
                     adequacy: adequacy.clone(),
                     finding: finding.clone(),
+                    kind: measured.finding.nominal_kind(),
                     current: key == current,
                 });
             }
@@ -75,6 +79,7 @@ impl Session {
                     set: record.notes.set_number(),
                     adequacy: record.notes.checklist.adequacy(),
                     finding: record.finding_words.clone(),
+                    kind: m.finding.nominal_kind(),
                     current: false,
                 });
             }

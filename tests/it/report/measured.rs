@@ -115,7 +115,7 @@ fn the_exams_values_are_kept_apart() {
     let records = [case.record().unwrap(), second(&mut case, 160.0)];
     let report = Asked::of(&records).report();
     let come: Vec<&str> = report.part("What the frames come to").unwrap().lines.iter().map(|l| l.text.as_str()).collect();
-    assert!(come[0].starts_with("Shortest of 2 frame(s): Edge 14 mm"), "{come:#?}");
+    assert!(come[0].starts_with("Shortest of 2 frames: Edge 14 mm"), "{come:#?}");
     assert!(come[1].starts_with("Exam distance, of 2 frames: Edge 15 mm") && come[1].contains("for change over visits"), "{come:#?}");
     assert!(come[2].starts_with("Distances from 14 to 16 mm, a spread of 2.0 mm"), "{come:#?}");
     assert!(report.headline.starts_with("Edge 14 mm"));

@@ -80,7 +80,7 @@ fn a_frame_beside_is_of_the_same_person_and_nothing_of_it_reaches_the_reading() 
     let before = record(&d);
     show(&mut d, Do::Beside);
     assert_eq!(d.session.beside().unwrap().key, key("visit1-a.dcm", 1), "first the exam before");
-    assert!(d.session.beside().unwrap().picture.is_some() && d.session.beside_words().contains("frame 1 of 1"));
+    assert!(d.session.beside().unwrap().picture.is_some() && d.session.frame_words(&key("visit1-a.dcm", 1)).contains("frame 1 of 1"));
     assert_eq!(d.session.picture().unwrap().id.sha256, "visit2-a.dcm-1", "the frame that is read stays");
     let mut seen = vec![d.session.beside().unwrap().key.clone()];
     for _ in 0..6 {

@@ -6,6 +6,7 @@ mod cine;
 mod display;
 mod drive;
 mod exam;
+mod flow;
 mod invented;
 mod plan;
 mod practice;

@@ -81,7 +81,7 @@ fn landmarks_stay_above_the_fold_with_several_frames_read() {
         all.push(Action::StateSide(Side::NotCovering));
         act(&mut h, all);
     }
-    assert!(h.query_by_label_contains("Shortest of 3 frame(s)").is_some());
+    assert!(h.query_by_label_contains("Shortest of 3 frames").is_some());
     let fold = h.get_by_label("Save reading").rect().top();
     for mark in Mark::ALL {
         let rect = h.get_by_label(&format!("place the {}", mark.words())).rect();
