@@ -10,7 +10,7 @@ use egui::{ViewportBuilder, vec2};
 use super::action::Action;
 use super::app::App;
 use super::icon;
-use super::session::Session;
+use super::session::{ArchiveAction, Session};
 use super::worker::Worker;
 use crate::cli::tables;
 use crate::error::{Error, ErrorKind, Result};
@@ -56,6 +56,7 @@ pub fn run(path: Option<PathBuf>, tables: &[PathBuf]) -> Result<()> {
     if let Some(path) = path.or_else(files::sample_exam_dir) {
         first.push(Action::Open(vec![path]));
     }
+    first.push(ArchiveAction::TakeUp.into());
     let options = eframe::NativeOptions {
         renderer: eframe::Renderer::Glow,
         // No identity in the title: it shows in task bars and window lists.

@@ -126,9 +126,14 @@ struct Took {
 }
 
 /// How long this thread has been on a processor, where the platform tells.
+#[cfg(unix)]
 fn on_processor() -> Option<Duration> {
-    let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-    Some(Duration::from_nanos(text.split_whitespace().next()?.parse().ok()?))
+    Duration::try_from(rustix::time::clock_gettime(rustix::time::ClockId::ThreadCPUTime)).ok()
+}
+
+#[cfg(not(unix))]
+fn on_processor() -> Option<Duration> {
+    None
 }
 
 /// Median and 99th percentile, ms.
@@ -142,7 +147,7 @@ fn row(what: &str, took: Vec<Took>) {
     let (median, late) = ms(took.iter().map(|t| t.clock).collect());
     let (own_median, own_late) = ms(took.iter().map(|t| t.processor.unwrap_or(t.clock)).collect());
     let verdict = if own_median <= BUDGET.0 && own_late <= BUDGET.1 { "within" } else { "OVER" };
-    println!("| {what} | {own_median:.2} | {own_late:.2} | {verdict} | {median:.2} | {late:.2} |");
+    println!("| {what} | {own_median:.3} | {own_late:.3} | {verdict} | {median:.3} | {late:.3} |");
 }
 
 fn main() {

@@ -25,6 +25,10 @@ pub enum ArchiveAction {
     SendExam,
     /// Send what waits.
     SendWaiting,
+    /// The window was opened: what an earlier one left in the outbox is sent.
+    TakeUp,
+    /// So many objects were left, and are being sent now.
+    TakenUp(usize),
     /// A pass over the outbox has ended, in words.
     Sent(String),
     /// Queue again what was refused or could not be sent.
@@ -95,6 +99,8 @@ pub enum ArchiveEffect {
     },
     /// Send what waits.
     SendWaiting,
+    /// The same, if an earlier window left anything.
+    TakeUp,
     /// Queue again what was refused.
     Retry,
     /// Take what the archives have off the list.
@@ -295,6 +301,13 @@ impl Session {
             (ArchiveAction::SendWaiting, _) if !page.sending => {
                 page.begin_sending();
                 Some(ArchiveEffect::SendWaiting)
+            }
+            (ArchiveAction::TakeUp, _) => Some(ArchiveEffect::TakeUp),
+            (ArchiveAction::TakenUp(left), _) => {
+                page.begin_sending();
+                let objects = if left == 1 { "1 object was".to_owned() } else { format!("{left} objects were") };
+                self.tell(format!("{objects} still to be sent to an archive, and sending goes on: F9."));
+                None
             }
             (ArchiveAction::Sent(words), _) => {
                 page.sending = false;

@@ -50,6 +50,14 @@ pub(super) fn carry_out(effect: ArchiveEffect, data_dir: &Path, records: &Path, 
             Err(e) => tell(Tell::Sent(e.message())),
         },
         ArchiveEffect::SendWaiting => send(data_dir, records, shared, &tell),
+        ArchiveEffect::TakeUp => {
+            // What cannot be read here is said on the page of the archive.
+            let left = Outbox::of(data_dir).items().map_or(0, |(items, _)| items.iter().filter(|i| i.outcome.is_open()).count());
+            if left > 0 {
+                tell(Tell::TakenUp(left));
+                send(data_dir, records, shared, &tell);
+            }
+        }
         ArchiveEffect::Retry => match Outbox::of(data_dir).retry(|_| true) {
             Ok(_) => send(data_dir, records, shared, &tell),
             Err(e) => tell(Tell::Sent(e.message())),

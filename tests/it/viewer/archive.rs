@@ -10,6 +10,7 @@ use osspan::archive::{ArchiveSettings, Event, Receiver, Sender};
 use osspan::record::Role;
 use osspan::units::PxPoint;
 use osspan::viewer::page::Page;
+use osspan::viewer::session::ArchiveAction;
 
 use super::drive::{label, wait};
 use super::review::{read, said, sit_down};
@@ -80,6 +81,35 @@ fn an_exam_goes_out_with_its_report_and_a_scanner_sends_to_the_window() {
     assert!(text.contains("image …") && !text.contains("report …") && !text.contains("A. First"), "{text}");
     label(&mut two, "Take stored ones off the list");
     wait(&mut two, "the shorter list", |s| s.archive().set_up().outbox.is_empty());
+}
+
+#[test]
+fn what_an_earlier_window_left_is_sent_when_the_next_one_opens() {
+    let dir = tempfile::tempdir().unwrap();
+    let site = dir.path().join("site");
+    let there = settings("title = \"SITE\"\n[receiver]\nport = 0\n[[caller]]\ntitle = \"DESK\"\n", &site);
+    let receiver = Receiver::start(&there, &site, |_| ()).unwrap();
+    let data = dir.path().join("one");
+    std::fs::create_dir_all(&data).unwrap();
+    let text = format!(
+        "title = \"DESK\"\n[[archive]]\nname = \"site\"\ntitle = \"SITE\"\nhost = \"127.0.0.1\"\nport = {}\n",
+        receiver.address().port()
+    );
+    std::fs::write(data.join("archive.toml"), text).unwrap();
+    let left = osspan::archive::Outbox::of(&data);
+    left.add(&super::drive::sample().join("visit-3/frame-1.dcm"), "site", false).unwrap();
+    let mut one = sit_down(dir.path(), "one", "A. First", Role::Sonographer);
+    one.state_mut().act(vec![ArchiveAction::TakeUp.into()]);
+    wait(&mut one, "the archive's word", |s| s.archive().sent().is_some_and(|w| w.contains("Stored now: 1")));
+    assert!(said(&one).contains("1 object was still to be sent to an archive, and sending goes on: F9."), "{}", said(&one));
+    assert!(left.items().unwrap().0[0].outcome.is_stored());
+
+    // With nothing left nothing is said or sent.
+    let mut two = sit_down(dir.path(), "one", "A. First", Role::Sonographer);
+    two.state_mut().act(vec![ArchiveAction::TakeUp.into()]);
+    two.key_press(Key::F9);
+    wait(&mut two, "the outbox", |s| s.archive().set_up().outbox.len() == 1);
+    assert!(!said(&two).contains("still to be sent") && two.state().session().archive().sent().is_none());
 }
 
 #[test]
