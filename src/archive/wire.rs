@@ -180,6 +180,8 @@ pub(super) fn link(what: &str) -> Error {
     Error::new(ErrorKind::Io, what)
 }
 
-fn no_tls(e: &dyn std::fmt::Display) -> Error {
-    link("no secure connection could be made").found(e.to_string())
+pub(super) fn no_tls(e: &dyn std::fmt::Display) -> Error {
+    link("no secure connection could be made")
+        .found(e.to_string())
+        .remedy("See tls in the archive settings: trust names who signs the archive's certificate, which must be for this very address")
 }

@@ -6,6 +6,8 @@ Run by tests/run, or by hand: target/venv/bin/python tests/outside/archive_web.p
 
 import http.server
 import json
+import ssl
+import subprocess
 import sys
 import tempfile
 import threading
@@ -16,7 +18,7 @@ import pydicom
 from pydicom.uid import ExplicitVRLittleEndian, JPEGBaseline8Bit, RLELossless, generate_uid
 
 from _probe import report
-from _site import Desk, Servers, free_port, invented, write
+from _site import TLS, Desk, Servers, free_port, invented, write
 
 PLUGIN = Path("/usr/share/orthanc/plugins/libOrthancDicomWeb.so")
 
@@ -73,20 +75,27 @@ def real_server(work, servers):
     print("  server:", "Orthanc of Debian with its part for DICOMweb")
 
 
+def one(uid, **more):
+    return {"00081155": {"vr": "UI", "Value": [uid]}, **{tag: {"vr": "US", "Value": [v]} for tag, v in more.items()}}
+
+
 class StandIn(http.server.BaseHTTPRequestHandler):
     """Answers by the request's place: /STATUS/studies/… gives that status with the module of PS3.18 10.5.3, for the objects sent."""
 
-    def do_POST(self):
+    def sent(self):
+        """UIDs of the objects sent, sorted."""
         body = self.rfile.read(int(self.headers["Content-Length"]))
         parts = message_from_bytes(b"Content-Type: " + self.headers["Content-Type"].encode() + b"\r\n\r\n" + body).get_payload()
         uids = []
         for part in parts:
             assert part.get_content_type() == "application/dicom", part.get_content_type()
             uids.append(str(pydicom.dcmread(__import__("io").BytesIO(part.get_payload(decode=True))).SOPInstanceUID))
-        uids.sort()
+        return sorted(uids)
+
+    def do_POST(self):
+        uids = self.sent()
         kind = self.path.split("/")[1]
         answer = {}
-        one = lambda uid, **more: {"00081155": {"vr": "UI", "Value": [uid]}, **{tag: {"vr": "US", "Value": [v]} for tag, v in more.items()}}  # noqa: E731
         if kind == "202":
             answer = {"00081198": {"vr": "SQ", "Value": [one(uids[0], **{"00081197": 0xC000})]},
                       "00081199": {"vr": "SQ", "Value": [one(u, **({"00081196": 0xB006} if u == uids[1] else {})) for u in uids[1:]]}}
@@ -94,7 +103,9 @@ class StandIn(http.server.BaseHTTPRequestHandler):
             answer = {"00081198": {"vr": "SQ", "Value": [one(u, **{"00081197": 0x0122}) for u in uids]}}
         elif kind == "room":
             answer = {"00081198": {"vr": "SQ", "Value": [one(u, **{"00081197": 0xA700}) for u in uids]}}
-        status = {"room": 409, "silent": 200}.get(kind) or int(kind)
+        self.answer({"room": 409, "silent": 200}.get(kind) or int(kind), answer)
+
+    def answer(self, status, answer):
         data = json.dumps(answer).encode() if answer else b""
         self.send_response(status)
         if status == 307:
@@ -133,11 +144,121 @@ def tables(work, _):
     server.shutdown()
 
 
+TOKEN = "token-of-the-tests-31"
+
+
+class Guarded(StandIn):
+    """Lets in who brings the token, and keeps what each request brought."""
+
+    heard = []
+
+    def let_in(self):
+        self.heard.append((self.command, self.headers["Authorization"]))
+        return self.headers["Authorization"] == f"Bearer {TOKEN}"
+
+    def do_GET(self):
+        self.answer(204 if self.let_in() else 401, {})
+
+    def do_POST(self):
+        uids = self.sent()
+        allowed = self.let_in()
+        self.answer(200 if allowed else 401, {"00081199": {"vr": "SQ", "Value": [one(u) for u in uids]}} if allowed else {})
+
+
+class Calm(http.server.ThreadingHTTPServer):
+    """Says nothing of a handshake that the other side broke off: that is what is tested."""
+
+    def handle_error(self, *_):
+        pass
+
+
+def https(certificate, key):
+    """A stand-in behind TLS, on every address of this machine; returns its port and the way to end it."""
+    server = Calm(("0.0.0.0", 0), Guarded)
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(certificate, key)
+    server.socket = context.wrap_socket(server.socket, server_side=True, do_handshake_on_connect=False)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    return server.server_address[1], server.shutdown
+
+
+def guarded(work, _):
+    """TLS and a bearer token: both are right, or one clear error says which is not, and no secret and no object goes out."""
+    own, own_key = work / "own.pem", work / "own-key.pem"
+    made = subprocess.run(["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "30", "-keyout", own_key, "-out", own, "-subj", "/CN=own",
+                           "-addext", "subjectAltName=IP:127.0.0.1", "-addext", "basicConstraints=critical,CA:FALSE"], capture_output=True, text=True)
+    yield made.returncode == 0, f"openssl: {made.stderr}"
+    port, end = https(TLS / "server.pem", TLS / "server-key.pem")
+    own_port, own_end = https(own, own_key)
+    folder = work / "guarded desk"
+    folder.mkdir()
+    (folder / "token").write_text(TOKEN + "\nwhat stands below is no part of it\n")
+    (folder / "other").write_text("another-token\n")
+    (folder / "empty").write_text("\n")
+
+    def place(name, port, trust, token="token", host="127.0.0.1"):
+        sign_in = f'token_file = "{folder}/{token}"\n' if token else ""
+        return web(name, f"https://{host}:{port}/dicom-web", f'{sign_in}tls = {{ trust = "{trust}" }}')
+
+    ca, bad = TLS / "ca.pem", TLS / "client.pem"
+    places = {"right": place("right", port, ca), "own": place("own", own_port, own), "other": place("other", port, ca, "other"),
+              "none": place("none", port, ca, None), "empty": place("empty", port, ca, "empty"), "untrusted": place("untrusted", port, bad),
+              "self": place("self", own_port, ca), "elsewhere": place("elsewhere", port, ca, host="127.0.0.2")}
+    # Each with a desk of its own: an outbox that is sent is sent as a whole.
+    desks = {name: Desk(work / "guarded desks" / name, 'title = "DESK"\n' + text) for name, text in places.items()}
+    files = images(work / "guarded", 3, 9000)
+
+    for name in ["right", "own"]:
+        Guarded.heard.clear()
+        code, out, err = desks[name].run("archive", "test", name)
+        yield code == 0 and Guarded.heard == [("GET", f"Bearer {TOKEN}")], f"{name}: {out}{err} {Guarded.heard}"
+    Guarded.heard.clear()
+    code, out, err = desks["right"].run("archive", "send", files[0], "--to", "right")
+    yield code == 0 and "Stored: 1" in out and Guarded.heard == [("POST", f"Bearer {TOKEN}")], f"{out}{err} {Guarded.heard}"
+
+    for name, brought in [("other", "Bearer another-token"), ("none", None)]:
+        Guarded.heard.clear()
+        code, out, err = desks[name].run("archive", "test", name)
+        said = out + err
+        yield code == 4 and "401" in said and "token_file" in said and Guarded.heard == [("GET", brought)], f"{name}: code {code}: {said} {Guarded.heard}"
+        yield TOKEN not in said and "another-token" not in said, f"{name}: the token is printed: {said}"
+        yield said.count("401") == 1, f"{name}: not one error: {said}"
+    code, out, err = desks["other"].run("archive", "send", files[1], "--to", "other")
+    outcomes = [i["outcome"]["is"] for i in desks["other"].outbox()]
+    yield code == 1 and "HTTP 401" in out and outcomes == ["not_yet"], f"a wrong token stores nothing and is tried again: code {code}: {out}{err} {outcomes}"
+
+    # The certificate is another's, nobody's that is trusted, or of another name: the server hears neither token nor object.
+    for name, words in [("untrusted", "UnknownIssuer"), ("self", "UnknownIssuer"), ("elsewhere", "not valid for name")]:
+        Guarded.heard.clear()
+        code, out, err = desks[name].run("archive", "test", name)
+        said = out + err
+        yield code == 4 and "no secure connection" in said and words in said and "trust" in said, f"{name}: code {code}: {said}"
+        yield said.count("no secure connection") == 1 and "Traceback" not in said and TOKEN not in said, f"{name}: not one error: {said}"
+        code, out, err = desks[name].run("archive", "send", files[2], "--to", name)
+        yield code == 1 and "Stored: 1" not in out and not Guarded.heard, f"{name}: code {code}: {out}{err} {Guarded.heard}"
+    Guarded.heard.clear()
+    code, out, err = desks["empty"].run("archive", "test", "empty")
+    yield code != 0 and "signing in cannot be done" in out + err and not Guarded.heard, f"a token file without a token: {out}{err}"
+    # What was said is kept too, and holds no token.
+    kept = "".join(p.read_text(errors="replace") for p in (work / "guarded desks").rglob("*") if p.is_file())
+    yield TOKEN not in kept and "another-token" not in kept, "a token is kept with the outbox"
+
+    plain = Desk(work / "plain desk", 'title = "DESK"\n' + web("web", f"https://127.0.0.1:{port}/dicom-web", ""))
+    code, out, err = plain.run("archive", "test", "web")
+    yield code != 0 and "certificates to trust" in out + err, f"https without certificates to trust: {out}{err}"
+    clear = Desk(work / "clear desk", 'title = "DESK"\n' + web("web", "http://archive.example/dicom-web", 'token_file = "token"'))
+    code, out, err = clear.run("archive", "test", "web")
+    yield code != 0 and "in clear" in out + err, f"a token in clear: {out}{err}"
+    end()
+    own_end()
+
+
 def main():
     with tempfile.TemporaryDirectory() as name:
         work = Path(name)
         with Servers(work / "servers.log") as servers:
-            return report([("a real server", real_server(work, servers)), ("the tables of the standard", tables(work, servers))])
+            return report([("a real server", real_server(work, servers)), ("the tables of the standard", tables(work, servers)),
+                           ("TLS and tokens", guarded(work, servers))])
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ use ureq::{Agent, Body};
 
 use super::settings::{ClientTls, Patience, WebArchive};
 use super::tls;
-use super::wire::link;
+use super::wire::{link, no_tls};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -76,12 +76,16 @@ impl<'a> Client<'a> {
 /// What went wrong on the way, without the address: it may hold a patient's number.
 fn unreachable(e: &ureq::Error) -> Error {
     let found = match e {
-        ureq::Error::Io(e) => e.to_string(),
+        // A handshake that fails comes as a failure of reading.
+        ureq::Error::Io(e) => match e.get_ref().and_then(|inner| inner.downcast_ref::<rustls::Error>()) {
+            Some(why) => return no_tls(why),
+            None => e.to_string(),
+        },
+        ureq::Error::Tls(text) => return no_tls(text),
+        ureq::Error::Rustls(why) => return no_tls(why),
         ureq::Error::Timeout(_) => "nothing came in time".to_owned(),
         ureq::Error::HostNotFound => "the host is not known".to_owned(),
         ureq::Error::ConnectionFailed => "no connection".to_owned(),
-        ureq::Error::Tls(text) => format!("no secure connection: {text}"),
-        ureq::Error::Rustls(e) => format!("no secure connection: {e}"),
         _ => "the exchange failed".to_owned(),
     };
     link("the archive does not answer").found(found)
