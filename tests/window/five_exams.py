@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Reads five whole exams in the real window with a real mouse and keys, and counts what the hands do.
 
-    tests/window/five_exams.py [--exams N] [--screens FOLDER] [--binary PATH] [--before]
+    tests/window/five_exams.py [--exams N] [--screens FOLDER] [--binary PATH]
 
 Each exam is of another invented person, with two or three frames: landmarks on every frame, the side of each, what is
 known of the exam (route, bladder, contraction, bleeding, due date), every reading saved, then the next exam. The scale
@@ -11,7 +11,7 @@ An action is a click, a key with what is held beside it, a turn of the wheel, or
 counted too. Pointer travel is the straight way from place to place, in pixels of the screen.
 
 Fails when a landmark takes more than two actions, when a plain exam takes more than twelve beside its landmarks, or when a
-record is not what was clicked. `--before` drives a program of before the shortcuts, with the actions that it needed.
+record is not what was clicked.
 """
 
 import math
@@ -43,7 +43,7 @@ SIDE_KEYS = {"covers": "c", "not-covering": "n"}
 READER, GUIDELINE = "R. Ito", "us-consensus-2014"
 
 
-def make(folder, n, otherwise):
+def make(folder, n):
     """Five people's exams from the sample's frames, on days of their own; returns each frame's size and shape of pixels, and exam date."""
     made = []
     for i, (files, marks) in enumerate(EXAMS[:n]):
@@ -52,9 +52,6 @@ def make(folder, n, otherwise):
         sizes = []
         for k, name in enumerate(files):
             ds = pydicom.dcmread(drive.SAMPLE / f"{name}.dcm")
-            if i >= 3 and otherwise:
-                # Before, one picture under two names was taken for one reading.
-                ds.PixelData = bytes([ds.PixelData[0] ^ 1]) + ds.PixelData[1:]
             ds.PatientName, ds.PatientID, ds.PatientBirthDate = NAMES[i], f"DEMO-5-{i + 1}", "19950417"
             ds.StudyInstanceUID, ds.SeriesInstanceUID, ds.SOPInstanceUID = study, series, generate_uid()
             ds.file_meta.MediaStorageSOPInstanceUID = ds.SOPInstanceUID
@@ -74,8 +71,8 @@ def make(folder, n, otherwise):
 class Hands(drive.Window):
     """A window whose clicks, keys and pointer travel are counted."""
 
-    def __init__(self, *words, before=False, **more):
-        self.before, self.actions, self.travel, self.at = before, 0, 0.0, None
+    def __init__(self, *words, **more):
+        self.actions, self.travel, self.at = 0, 0.0, None
         super().__init__(*words, **more)
 
     def keys(self, *names):
@@ -95,12 +92,6 @@ class Hands(drive.Window):
         self.x("click", 1)
         time.sleep(0.2)
 
-    def wheel(self, x, y, turns):
-        self.move(x, y)
-        self.actions += 1
-        self.x("click", "--repeat", abs(turns), "--delay", 30, 5 if turns > 0 else 4)
-        time.sleep(1.5)
-
     def types(self, text):
         self.actions += 1
         self.x("type", "--delay", 20, text)
@@ -111,7 +102,7 @@ class Hands(drive.Window):
         """Where a place of a frame of that size is while the whole frame is shown."""
         width, height = self.display.width, self.display.height
         sheet = min(max(width * 0.34375, 270), 440) + min(max(width - 1280, 0) * 0.15, 120)
-        line = 168 if self.before else min(max((height - drive.STRIP - drive.HINTS) * 0.23, 98), 154) + drive.GAP + drive.UNDER_FRAME
+        line = min(max((height - drive.STRIP - drive.HINTS) * 0.23, 98), 154) + drive.GAP + drive.UNDER_FRAME
         left, right = drive.GAP, width - sheet - 2 * drive.GAP
         top, bottom = drive.STRIP, height - drive.HINTS - line
         scale = min((right - left) / size[0], (bottom - top) / (size[1] * size[2]))
@@ -122,41 +113,25 @@ class Hands(drive.Window):
 
 def context(window, due):
     """What is known of the exam, once an exam."""
-    window.keys("v", "u", "i")
-    if window.before:
-        # No key for these: the sheet is turned to the questions, and back for the landmarks of the next frame.
-        sheet = (1045, 400)
-        window.wheel(*sheet, 9)
-        window.shot(window.screens, "before-context")
-        window.click_at(*window.no_bleeding)
-        window.click_at(*window.due_field)
-        window.types(due)
-        window.wheel(*sheet, -30)
-        return
-    window.keys("shift+v", "shift+e")
+    window.keys("v", "u", "i", "shift+v", "shift+e")
     window.types(due)
 
 
-def one_exam(window, data, exam, saved, last_exam):
+def one_exam(window, data, exam, saved):
     """Reads one exam; returns the actions for landmarks, those beside them, the pointer's travel, and the landmarks placed."""
     sizes, (os_, edge, body, side), day = exam
     begun, travelled, landmarks = window.actions, window.travel, 0
     for k, size in enumerate(sizes):
-        if k == 0 and window.before:
-            context(window, (day + timedelta(days=70)).isoformat())
         before = window.actions
         for place in (os_, edge, body):
             window.click_at(*window.fitted(size, place))
         landmarks += window.actions - before
         window.keys(SIDE_KEYS[side])
-        if k == 0 and not window.before:
+        if k == 0:
             context(window, (day + timedelta(days=70)).isoformat())
-        last = k + 1 == len(sizes)
-        window.keys("s" if window.before else "shift+s")
+        window.keys("shift+s")
         saved += 1
         window.wait(f"record {saved}", lambda: len(drive.records(data / "records")) == saved, 20)
-        if window.before and not (last and last_exam):
-            window.keys("ctrl+Next" if last else "Next")
         window.wait("the picture to come to rest", window.at_rest)
     return landmarks, window.actions - begun - landmarks, window.travel - travelled, 3 * len(sizes), saved
 
@@ -179,27 +154,19 @@ def check(records, exams):
 
 
 def main():
-    chosen = drive.asked(
-        __doc__,
-        ("--exams", {"type": int, "default": 5}),
-        ("--before", {"action": "store_true"}),
-        # Where a program of before had these, after turning the sheet: seen on its screen.
-        ("--due-field", {"type": int, "nargs": 2, "default": (1170, 268)}),
-        ("--no-bleeding", {"type": int, "nargs": 2, "default": (1018, 299)}),
-    )
+    chosen = drive.asked(__doc__, ("--exams", {"type": int, "default": 5}))
     binary = chosen.binary
     with drive.Display(1280, 800) as display, tempfile.TemporaryDirectory() as scratch:
         data = pathlib.Path(scratch)
         (data / "settings.json").write_text(
             f'{{"schema":"osspan-settings/1","reader":"{READER}","guideline":"{GUIDELINE}","light":false}}'
         )
-        exams = make(data / "images", chosen.exams, chosen.before)
-        window = Hands(display, binary, data, [data / "images"], before=chosen.before)
-        window.screens, window.due_field, window.no_bleeding = chosen.screens, chosen.due_field, chosen.no_bleeding
+        exams = make(data / "images", chosen.exams)
+        window = Hands(display, binary, data, [data / "images"])
         window.actions = 1  # opened
         saved, rows = 0, []
         for i, exam in enumerate(exams):
-            *row, placed, saved = one_exam(window, data, exam, saved, i + 1 == len(exams))
+            *row, placed, saved = one_exam(window, data, exam, saved)
             rows.append((len(exam[0]), *row, placed))
             window.shot(chosen.screens, f"five-exams-{i + 1}")
         check(drive.records(data / "records"), exams)
@@ -211,7 +178,7 @@ def main():
         total = [sum(r[k] for r in rows) for k in range(5)]
         print(f"| all | {total[0]} | {total[4]} | {total[1]} | {total[2]} | {total[3]:.0f} |")
         over = [i + 1 for i, r in enumerate(rows) if r[1] > MOST_A_LANDMARK * r[4] or r[2] > MOST_BESIDE]
-        if over and not chosen.before:
+        if over:
             drive.fail(f"exams {over} take more than {MOST_A_LANDMARK} actions a landmark or {MOST_BESIDE} beside")
         print(f"window: {len(exams)} whole exams, {saved} records as clicked, and they verify")
 
