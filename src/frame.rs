@@ -15,6 +15,15 @@ pub struct FrameId {
     pub frame_number: u32,
 }
 
+impl FrameId {
+    /// Whether both are the same picture: the same bytes under the same number. The frames of a frozen cine have equal bytes and are
+    /// not the same frame; a picture may be stored under several instance UIDs.
+    #[must_use]
+    pub fn same_picture(&self, other: &Self) -> bool {
+        self.sha256 == other.sha256 && self.frame_number == other.frame_number
+    }
+}
+
 /// Decoded samples, row by row from the top, each row from the left.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Samples {
@@ -102,6 +111,27 @@ pub struct RawRegion {
     pub delta_x: Option<f64>,
     /// Physical Delta Y (0018,602E), units per pixel.
     pub delta_y: Option<f64>,
+}
+
+impl RawRegion {
+    /// A plain region of tissue in two dimensions with a protected scale in centimetres: the first and last pixels (x and y of the
+    /// first, x and y of the last, included) and cm a pixel across and down. What is made here carries it; files carry others.
+    #[must_use]
+    pub const fn of_tissue([x0, y0, x1, y1]: [u32; 4], [across, down]: [f64; 2]) -> Self {
+        Self {
+            spatial_format: Some(1),
+            data_type: Some(1),
+            flags: Some(2),
+            min_x0: Some(x0),
+            min_y0: Some(y0),
+            max_x1: Some(x1),
+            max_y1: Some(y1),
+            units_x: Some(3),
+            units_y: Some(3),
+            delta_x: Some(across),
+            delta_y: Some(down),
+        }
+    }
 }
 
 /// Everything in a file's header that a scale may be made from.

@@ -11,6 +11,8 @@ pub mod error;
 
 pub mod csv_text;
 
+pub mod digest;
+
 pub mod files;
 
 pub mod estimate;

@@ -75,6 +75,17 @@ pub enum Distance {
     },
 }
 
+impl Distance {
+    /// The distance with all that follows from it; `None` without a scale.
+    #[must_use]
+    pub const fn measured(&self) -> Option<&Measured> {
+        match self {
+            Self::Measured(m) => Some(m),
+            Self::NoScale { .. } => None,
+        }
+    }
+}
+
 /// A reading, ready to show or save.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Reading {

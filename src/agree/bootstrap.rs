@@ -41,12 +41,25 @@ pub(crate) fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
     }
 }
 
-/// `statistic` of all clusters, and its 2.5 % and 97.5 % points over `replicates` resamples of as many clusters.
+/// As [`cluster_bootstrap_of`], of one figure.
+///
+/// # Errors
+/// As [`cluster_bootstrap_of`].
+pub fn cluster_bootstrap<C>(clusters: &[C], replicates: u32, seed: u64, statistic: impl Fn(&[&C]) -> Option<f64>) -> Result<Bootstrap> {
+    cluster_bootstrap_of(clusters, replicates, seed, |drawn| Some([statistic(drawn)?])).map(|[one]| one)
+}
+
+/// Each figure of `statistic` of all clusters, and its 2.5 % and 97.5 % points over `replicates` resamples of as many clusters.
 ///
 /// # Errors
 /// [`ErrorKind::Invalid`](crate::ErrorKind::Invalid) with fewer than 2 clusters, without a figure from the data
 /// themselves, when more than one resample in ten gives none, or with no or too many replicates.
-pub fn cluster_bootstrap<C>(clusters: &[C], replicates: u32, seed: u64, statistic: impl Fn(&[&C]) -> Option<f64>) -> Result<Bootstrap> {
+pub fn cluster_bootstrap_of<C, const N: usize>(
+    clusters: &[C],
+    replicates: u32,
+    seed: u64,
+    statistic: impl Fn(&[&C]) -> Option<[f64; N]>,
+) -> Result<[Bootstrap; N]> {
     let what = "the interval over resampled patients";
     if clusters.len() < 2 {
         return Err(cannot(what, "at least 2 patients", clusters.len().to_string()));
@@ -55,21 +68,27 @@ pub fn cluster_bootstrap<C>(clusters: &[C], replicates: u32, seed: u64, statisti
         return Err(cannot(what, format!("1 to {MOST_REPLICATES} resamples"), replicates.to_string()));
     }
     let all: Vec<&C> = clusters.iter().collect();
-    let Some(value) = statistic(&all).filter(|v| v.is_finite()) else {
+    let finite = |v: &[f64; N]| v.iter().all(|v| v.is_finite());
+    let Some(values) = statistic(&all).filter(finite) else {
         return Err(cannot(what, "a figure from the data themselves", "none"));
     };
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut found = Vec::with_capacity(replicates as usize);
     for _ in 0..replicates {
         let drawn: Vec<&C> = (0..clusters.len()).filter_map(|_| clusters.get(below(&mut rng, clusters.len()))).collect();
-        found.extend(statistic(&drawn).filter(|v| v.is_finite()));
+        found.extend(statistic(&drawn).filter(finite));
     }
     let made = u32::try_from(found.len()).unwrap_or(u32::MAX);
     let without = replicates - made;
     if without > replicates / 10 {
         return Err(cannot(what, "a figure from nearly every resample", format!("none from {without} of {replicates}")));
     }
-    found.sort_by(f64::total_cmp);
-    let estimate = Estimate { value, low: of_sorted(&found, 0.025), high: of_sorted(&found, 0.975) };
-    Ok(Bootstrap { estimate, clusters: clusters.len(), replicates: made, without, seed })
+    let mut place = 0..N;
+    Ok(values.map(|value| {
+        let i = place.next().unwrap_or_default();
+        let mut drawn: Vec<f64> = found.iter().filter_map(|v| v.get(i).copied()).collect();
+        drawn.sort_by(f64::total_cmp);
+        let estimate = Estimate { value, low: of_sorted(&drawn, 0.025), high: of_sorted(&drawn, 0.975) };
+        Bootstrap { estimate, clusters: clusters.len(), replicates: made, without, seed }
+    }))
 }

@@ -21,7 +21,7 @@ mod parts;
 mod rows;
 
 pub use analyse::{OwnRepeatability, PairPoint, PairStudy, ReaderStudy, Study, Together, own_of, study};
-pub use parts::{By, Part, Subgroup};
+pub use parts::{By, PARTS_NOTE, Part, Subgroup};
 pub use rows::Row;
 
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -33,7 +33,6 @@ use crate::exam::Adequacy;
 use crate::frame::FrameId;
 use crate::guideline::{self, BandKind, Outcome, Table};
 use crate::measure::Value;
-use crate::reading::Distance;
 use crate::record::ReadingRecord;
 use crate::scanners::ScannerKey;
 
@@ -238,6 +237,8 @@ pub fn readings<'a>(records: impl IntoIterator<Item = &'a ReadingRecord>, option
             result.not_blinded_included += 1;
         }
         result.without_marks += usize::from(!record.has_marks());
+        // By its bytes alone: what is the same to the byte is the same picture to its readers, in whichever file and under whichever
+        // number, and never counts as another frame.
         let frame = frames.of(record.frame.sha256.clone());
         if let Some(before) = last.insert((frame, record.reader.clone()), at)
             && at.duration_since(before).as_hours() < LEAST_SPACING_HOURS
@@ -307,17 +308,14 @@ fn blind(record: &ReadingRecord, by_id: &HashMap<&str, &ReadingRecord>) -> bool 
 }
 
 fn signed(record: &ReadingRecord) -> Option<f64> {
-    match &record.distance {
-        Distance::Measured(m) => match m.measurement.value {
-            Value::Exact { signed_mm } => Some(signed_mm.get()).filter(|v| v.is_finite()),
-            _ => None,
-        },
-        Distance::NoScale { .. } => None,
+    match record.distance.measured()?.measurement.value {
+        Value::Exact { signed_mm } => Some(signed_mm.get()).filter(|v| v.is_finite()),
+        _ => None,
     }
 }
 
 fn category(record: &ReadingRecord, tables: &mut BTreeMap<String, Option<Table>>) -> Option<Category> {
-    let Distance::Measured(m) = &record.distance else { return None };
+    let m = record.distance.measured()?;
     // An earlier text of a table is another table, unless its bands say the same.
     let key = record.table.digest.clone();
     let found = || {

@@ -238,7 +238,7 @@ mod tests {
             "00000008020000000101".into(),
         ]
         .concat();
-        assert_eq!(crate::files::hex(&bytes), expected);
+        assert_eq!(crate::digest::hex(&bytes), expected);
         let back = Command::decode(&bytes).unwrap();
         assert_eq!((back.verb(), back.has_data()), (Verb::EchoAsked, false));
         assert_eq!(back.words(tags::AFFECTED_SOP_CLASS_UID).as_deref(), Some("1.2.840.10008.1.1"));

@@ -13,8 +13,8 @@ use crate::dicom::source::first_bytes;
 use crate::dicom::syntax::Syntax;
 use crate::dicom::walk;
 use crate::dicom::write::{IMPLEMENTATION, IMPLEMENTATION_NAME};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
-use crate::files;
 
 /// A file that can be sent.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -109,7 +109,7 @@ pub(super) fn digest_of(reader: &mut dyn Read) -> std::io::Result<String> {
     loop {
         let n = reader.read(&mut piece)?;
         if n == 0 {
-            return Ok(files::hex(&hash.finalize()));
+            return Ok(digest::hex(&hash.finalize()));
         }
         hash.update(piece.get(..n).unwrap_or_default());
     }

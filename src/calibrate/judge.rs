@@ -205,19 +205,7 @@ mod tests {
     const AT: [PxPoint; 1] = [PxPoint { x: 100.0, y: 100.0 }];
 
     fn geometry(max_x: u32) -> Geometry {
-        let region = RawRegion {
-            spatial_format: Some(1),
-            data_type: Some(1),
-            flags: Some(2),
-            min_x0: Some(0),
-            min_y0: Some(0),
-            max_x1: Some(max_x),
-            max_y1: Some(239),
-            units_x: Some(3),
-            units_y: Some(3),
-            delta_x: Some(0.051),
-            delta_y: Some(0.051),
-        };
+        let region = RawRegion::of_tissue([0, 0, max_x, 239], [0.051, 0.051]);
         Geometry { rows: 240, columns: 320, regions: vec![region], ..Geometry::default() }
     }
 

@@ -21,8 +21,8 @@ use crate::exam::{ExamValues, Kind, MOST_SETS, Repeat, Summary, values};
 use crate::followup::{Exam, Plan, Told, UrgentId, plan};
 use crate::guideline::{self, BandKind, ExplainLine, Finding, Shelf, Table, classify};
 use crate::measure::Measurement;
-use crate::reading::{Distance, scale_standing};
-use crate::record::{Patient, ReadingRecord, ToldRecord, instant, model_with, study_key, urgent_of};
+use crate::reading::scale_standing;
+use crate::record::{Patient, ReadingRecord, ToldRecord, followed, instant, model_with, newest_of_each_frame, study_key, urgent_of};
 use crate::sheet::{self, Section, Sheet};
 use crate::source::{Citation, Provenance};
 use crate::units::Mm;
@@ -35,8 +35,8 @@ const SAME_PREGNANCY_DAYS: i32 = 42;
 pub struct SavedExam {
     /// Its readings that no other one follows, by when they were saved; never empty.
     pub readings: Vec<ReadingRecord>,
-    /// Current readings of it that do not stand, such as a second reader's: no distance and no finding is made of them, but what
-    /// they show to be urgent is.
+    /// Current readings of it that do not stand, such as a second reader's, and those of a frame that the same reader read again
+    /// since: no distance and no finding is made of them, but what they show to be urgent is.
     pub beside: Vec<ReadingRecord>,
     /// Who was told of its urgent matters.
     pub told: Vec<Told>,
@@ -55,6 +55,23 @@ pub struct Woman {
     pub patient: Patient,
     /// Her exams, the newest last; undated ones first.
     pub exams: Vec<SavedExam>,
+}
+
+impl Woman {
+    /// Whether she is meant by `name`: her key, or her patient number.
+    #[must_use]
+    pub fn is(&self, name: &str) -> bool {
+        self.key == name || self.patient.number.as_deref() == Some(name)
+    }
+
+    /// Whether her saved readings bear different names or dates of birth: they may be of more than one woman.
+    #[must_use]
+    pub fn identity_differs(&self) -> bool {
+        let plain = |name: &str| name.split(['^', ' ']).filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" ").to_lowercase();
+        let all = || self.exams.iter().flat_map(|e| e.readings.iter().chain(&e.beside)).map(|r| &r.patient);
+        all().filter_map(|p| p.birth_date).collect::<HashSet<_>>().len() > 1
+            || all().filter_map(|p| p.name.as_deref()).map(plain).collect::<HashSet<_>>().len() > 1
+    }
 }
 
 /// Every woman of a folder of records.
@@ -90,6 +107,8 @@ pub enum Withheld {
     NoFrameCounts,
     /// A frame without a scale is stated to reach or cover the os, and the others show the edge away from it.
     LowWithoutScale,
+    /// There are distances, and they cannot be summed up: too many, or with errors that cannot be.
+    NotSummedUp,
 }
 
 impl Withheld {
@@ -100,6 +119,10 @@ impl Withheld {
             Self::NoFrameCounts => "No frame of this exam counts: nothing is classified",
             Self::LowWithoutScale => {
                 "A frame without a scale is stated to reach or cover the os, and the others show the edge away from it: look again; \
+                 nothing is classified"
+            }
+            Self::NotSummedUp => {
+                "The readings of this exam cannot be summed up, because there are too many or one has an error that is not possible: run verify; \
                  nothing is classified"
             }
         }
@@ -117,7 +140,7 @@ impl Caseload {
     /// ([`review::not_standing`](crate::review::not_standing)).
     #[must_use]
     pub fn reviewed(records: Vec<ReadingRecord>, told: &[ToldRecord], not_standing: &HashSet<String>) -> Self {
-        let followed: HashSet<String> = records.iter().flat_map(|r| r.follows.iter().cloned()).collect();
+        let followed: HashSet<String> = followed(records.iter().map(|r| &r.follows)).into_iter().map(str::to_owned).collect();
         // Who was told stays with the exam, also when the reading was corrected since.
         let exam_of: HashMap<&str, String> = records.iter().map(|r| (r.id(), r.exam_key())).collect();
         let mut told_of: HashMap<String, Vec<Told>> = HashMap::new();
@@ -143,11 +166,13 @@ impl Caseload {
                 let mut exams: Vec<SavedExam> = exams
                     .into_iter()
                     .map(|(exam, mut readings)| {
-                        readings.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+                        readings.sort_by(ReadingRecord::by_moment);
                         let told = told_of.get(&exam).cloned().unwrap_or_default();
                         let (mut beside, stands): (Vec<_>, Vec<_>) = readings.into_iter().partition(|r| not_standing.contains(r.id()));
                         // An exam is never without a reading.
                         let readings = if stands.is_empty() { std::mem::take(&mut beside) } else { stands };
+                        let (readings, again) = newest_of_each_frame(readings);
+                        beside.extend(again);
                         let context = readings.last().map(|r| r.context.clone()).unwrap_or_default();
                         SavedExam { readings, beside, told, context, earlier_exam_was_low: false }
                     })
@@ -193,19 +218,22 @@ fn same_pregnancy(a: &ExamContext, b: &ExamContext) -> bool {
 /// The measurement of a record, where it has one.
 #[must_use]
 pub fn measurement_of(record: &ReadingRecord) -> Option<&Measurement> {
-    match &record.distance {
-        Distance::Measured(m) => Some(&m.measurement),
-        Distance::NoScale { .. } => None,
+    record.distance.measured().map(|m| &m.measurement)
+}
+
+/// Whether a reading found the placenta low, covering or reaching the os, or stated it so without a scale.
+#[must_use]
+pub fn shows_low(record: &ReadingRecord) -> bool {
+    match record.distance.measured() {
+        Some(m) => m.finding.nominal_kind().is_some_and(|k| k != BandKind::NotLow),
+        None => record.side != crate::measure::Side::NotCovering,
     }
 }
 
 impl SavedExam {
     /// Whether any of its readings found the placenta low, covering or reaching the os, or stated it so.
     fn was_low(&self) -> bool {
-        self.readings.iter().any(|r| match &r.distance {
-            Distance::Measured(m) => m.finding.nominal_kind().is_some_and(|k| k != BandKind::NotLow),
-            Distance::NoScale { .. } => r.side != crate::measure::Side::NotCovering,
-        })
+        self.readings.iter().any(shows_low)
     }
 
     /// The table that its newest reading was made with, where it is at hand.
@@ -251,6 +279,7 @@ impl SavedExam {
         let withheld = match (&summary, decides) {
             _ if unscaled.is_some() => Some(Withheld::LowWithoutScale),
             (Some(_), None) => Some(Withheld::NoFrameCounts),
+            (None, _) if self.readings.iter().any(|r| r.distance.measured().is_some()) => Some(Withheld::NotSummedUp),
             _ => None,
         };
         let last = summary.as_ref().and_then(|(_, places)| places.last().copied());
@@ -346,6 +375,12 @@ impl SavedExam {
     pub fn sheet_of(woman: &Woman, of: usize, table: &Table, shelf: &Shelf) -> Result<Sheet> {
         let exam = woman.exams.get(of).ok_or_else(|| Error::new(ErrorKind::Usage, "there is no such exam").found(of.to_string()))?;
         let mut made = exam.sheet(table, shelf)?;
+        if let Some(section) = made.sections.iter_mut().find(|s| s.title == "Exam").filter(|_| woman.identity_differs()) {
+            let text = "Saved readings under this patient number bear different names or dates of birth: see that all are hers before \
+                        relying on earlier exams"
+                .to_owned();
+            section.lines.push(own(text, "patient", "one patient number is taken for one woman"));
+        }
         let lines = series(woman, of).lines();
         if !lines.is_empty() {
             let before = made.sections.iter().position(|s| s.title == "Cautions").unwrap_or(made.sections.len());
@@ -365,6 +400,12 @@ impl SavedExam {
                 answered.decisive + 1
             );
             out.push(own(text, "exam", "the shortest distance where no frame covers, the shortest overlap where one does"));
+        }
+        let again =
+            self.beside.iter().filter(|b| self.readings.iter().any(|r| r.reader == b.reader && r.frame.same_picture(&b.frame))).count();
+        if again > 0 {
+            let text = format!("{again} reading(s) of a frame that the same reader read again since are left beside");
+            out.push(own(text, "exam", "the newest reading of a frame counts; two of one frame are not two frames"));
         }
         if self.earlier_exam_was_low {
             let text = "An earlier saved exam of this pregnancy shows the placenta low or covering: taken as low earlier".to_owned();

@@ -6,10 +6,15 @@ use crate::context::GestationalAge;
 use crate::estimate::Interval;
 use crate::exam::ExamDistance;
 use crate::guideline::ExplainLine;
-use crate::reading::Distance;
 use crate::source::{Citation, Provenance};
 use crate::trend::{Point, Trend, trend};
 use crate::units::Mm;
+
+/// Most of a distance that is taken for error of its scale (own assumption).
+const MOST_RELATIVE: f64 = 0.99;
+
+/// Why an exam without a distance is left out.
+const NO_DISTANCE: &str = "it has no distance";
 
 /// The visits of one pregnancy.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -51,6 +56,10 @@ impl Series {
         }));
         match &self.trend {
             Some(t) => out.extend(t.lines()),
+            None if self.points.len() > 1 => {
+                let why = trend(&self.points).err().map(|e| e.message()).unwrap_or_default();
+                out.push(own(format!("No change is reckoned: {why}.")));
+            }
             None => out.push(own("No change is reckoned: it takes two dated exams in which both ends of the distance were seen.".into())),
         }
         out
@@ -77,7 +86,12 @@ pub fn series(woman: &Woman, of: usize) -> Series {
     let mut out = Series::default();
     let mut scales: Vec<Calibration> = Vec::new();
     for visit in visits {
+        let born = |e: &SavedExam| e.readings.first().and_then(|r| r.patient.birth_date);
+        let another = born(visit).zip(born(exam)).is_some_and(|(a, b)| a != b);
         match point(visit, &mut scales) {
+            _ if another => {
+                out.left_out.push((visit.context.gestational_age().ok(), "it bears another date of birth".into()));
+            }
             Ok((point, _)) if out.points.iter().any(|p| p.age == point.age) => {
                 out.left_out.push((Some(point.age), "another exam has the same age".into()));
             }
@@ -94,7 +108,11 @@ pub fn series(woman: &Woman, of: usize) -> Series {
 
 fn point(visit: &SavedExam, scales: &mut Vec<Calibration>) -> Result<(Point, Interval), String> {
     let age = visit.context.gestational_age().map_err(|_| "its gestational age is not known".to_owned())?;
-    let Some((summary, places)) = visit.summary() else { return Err("it has no distance".into()) };
+    let Some((summary, places)) = visit.summary() else {
+        let why =
+            if visit.readings.iter().any(|r| r.distance.measured().is_some()) { "its readings cannot be summed up" } else { NO_DISTANCE };
+        return Err(why.into());
+    };
     let ExamDistance::Estimate { signed_mm, u_shared_mm, interval, .. } = &summary.exam_distance else {
         return Err(match &summary.exam_distance {
             ExamDistance::None { reason } => reason.clone(),
@@ -102,24 +120,24 @@ fn point(visit: &SavedExam, scales: &mut Vec<Calibration>) -> Result<(Point, Int
         });
     };
     let of = |i: &usize| visit.readings.get(*i);
-    let measured = places.iter().filter_map(of).find_map(|r| match &r.distance {
-        Distance::Measured(m) => Some((m, r)),
-        Distance::NoScale { .. } => None,
-    });
-    let Some((measured, record)) = measured else { return Err("it has no distance".into()) };
+    let measured = places.iter().filter_map(of).find_map(|r| Some((r.distance.measured()?, r)));
+    let Some((measured, record)) = measured else { return Err(NO_DISTANCE.into()) };
     let calibration = &measured.scale.calibration;
     let number = scales.iter().position(|c| c == calibration).unwrap_or_else(|| {
         scales.push(calibration.clone());
         scales.len() - 1
     });
-    let d = signed_mm.get();
+    let (d, shared) = (signed_mm.get(), u_shared_mm.get());
+    // Near the os what is shared is more than any scale makes of so short a distance: the rest counts as the visit's own.
+    let relative = if d == 0.0 { 0.0 } else { (shared / d).abs().min(MOST_RELATIVE) };
+    let rest = (shared.powi(2) - (relative * d).powi(2)).max(0.0).sqrt();
     let point = Point {
         age,
         signed_mm: *signed_mm,
         // Not made smaller by the visit's repeats: an assumed total holds the difference between scans too, and how much of
         // it that is, is not known.
-        u_independent_mm: record.repeatability.sd_mm,
-        u_scale_relative: if d == 0.0 { 0.0 } else { (u_shared_mm.get() / d).abs().min(0.99) },
+        u_independent_mm: Mm::new(record.repeatability.sd_mm.get().hypot(rest)),
+        u_scale_relative: relative,
         calibration: format!("scale {number}"),
     };
     // Shown with the same uncertainty that the change is reckoned with, which is never the smaller one.

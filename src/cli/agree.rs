@@ -2,28 +2,19 @@
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
 
 use super::{Done, output, profile};
-use crate::agree::study::{By, Options, PairStudy, Part, Row, Study, readings, study};
+use crate::agree::study::{By, Options, PARTS_NOTE, PairStudy, Part, Row, Study, readings, study};
 use crate::csv_text::{csv_text, words_cell};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::measure::Repeatability;
 use crate::plot::agreement::{self, Figure as Shown};
-use crate::plot::bland_altman::BlandAltman;
-use crate::plot::distance_line::Room;
 use crate::report::figure::Figure;
 use crate::synth::readers::{INVENTED, READERS, invented_study};
 
-/// Width of a plot's file, points.
-const WIDTH: f64 = 760.0;
-/// Height of the plot of differences, points.
-const HEIGHT: f64 = 460.0;
-/// Size of its letters, points.
-const LETTERS: f64 = 12.0;
 /// Pixels a point of a PNG file.
 const PER_POINT: f64 = 3.0;
 
@@ -132,8 +123,10 @@ pub(super) fn run(args: &AgreeArgs, out: &mut dyn Write) -> Done {
             output::line(out, &format!("Drawn: {}", path.display()))?;
         }
     }
-    // What is printed is right, but not of all that was named.
-    Ok(if damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
+    if args.json || args.csv {
+        output::say_damaged(&damaged);
+    }
+    Ok(output::all_of_it(&damaged))
 }
 
 /// What is known of the invented readers.
@@ -152,15 +145,14 @@ fn plot(args: &AgreeArgs, study: &Study, path: &Path) -> Result<PathBuf> {
         Some("png") => true,
         other => return Err(refused("a file that ends in .svg or .png".into(), other.unwrap_or("no ending"))),
     };
-    let (title, shapes, height) = match args.plot_of {
+    let figure = match args.plot_of {
         PlotOf::Differences => {
             let pair = pair(args, study)?;
             let part = args.part.as_deref().map(|name| part(pair, name)).transpose()?;
-            let drawn = agreement::differences(pair, part, args.marks)
+            let mut drawn = agreement::differences(pair, part, args.marks)
                 .ok_or_else(|| refused("two pairs or more with a signed distance each".into(), "fewer"))?;
-            let drawn = BlandAltman { notes: noted(args, drawn.notes.clone()), ..drawn };
-            let room = Room { width: WIDTH, height: HEIGHT, letters: LETTERS };
-            (format!("Differences against means, {}", drawn.of), drawn.shapes(room), HEIGHT)
+            agreement::note(&mut drawn.notes, args.demo, args.include_unblinded);
+            Figure::of_differences(&drawn)
         }
         PlotOf::Parts | PlotOf::Findings | PlotOf::Correlations => {
             let mut forest = match args.plot_of {
@@ -171,25 +163,12 @@ fn plot(args: &AgreeArgs, study: &Study, path: &Path) -> Result<PathBuf> {
             if forest.groups.is_empty() {
                 return Err(refused("a figure to show".into(), "none"));
             }
-            forest.notes = noted(args, forest.notes);
-            let height = forest.height(LETTERS);
-            (forest.of.clone(), forest.shapes(Room { width: WIDTH, height, letters: LETTERS }), height)
+            agreement::note(&mut forest.notes, args.demo, args.include_unblinded);
+            Figure::of_parts(&forest)
         }
     };
-    let figure = Figure { title, shapes, size: (WIDTH, height) };
     let bytes = if png { figure.png(PER_POINT)? } else { figure.svg().into_bytes() };
     files::replace(files::folder_of(path), name, &bytes)
-}
-
-/// What stands below a plot, with what must not be overlooked.
-fn noted(args: &AgreeArgs, mut notes: Vec<String>) -> Vec<String> {
-    if args.demo {
-        notes.insert(0, INVENTED.to_owned());
-    }
-    if args.include_unblinded {
-        notes.push("Readings made after seeing another's are among them: agreement looks better than it is".into());
-    }
-    notes
 }
 
 fn pair<'a>(args: &AgreeArgs, study: &'a Study) -> Result<&'a PairStudy> {
@@ -251,6 +230,9 @@ fn text(out: &mut dyn Write, s: &Study) -> Result<()> {
             who = &r.who;
         }
         output::line(out, &row(r))?;
+    }
+    if s.pairs.iter().any(|p| !p.subgroups.is_empty()) {
+        output::line(out, &format!("{PARTS_NOTE}."))?;
     }
     output::line(out, "Repeatability in use")?;
     match (&s.own.repeatability, &s.own.why_not) {

@@ -12,6 +12,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::practice::assessment::{
     Answers, AssessmentResult, AssessmentSet, Criteria, Frozen, MOST_APART, Part, ROUND, Signed, Sitting, freeze, mark_answers, read_part,
+    read_set,
 };
 use crate::practice::{KINDER, score_lines};
 use crate::record::Role;
@@ -202,7 +203,7 @@ fn freeze_set(a: &FreezeArgs, out: &mut dyn Write) -> Result<()> {
         "",
         &format!(
             "Distances of the two forms differ by at most {:.2} mm a case; expected right findings of readers with a bias of −1 to 1 mm and an SD of \
-             1 to 3 mm by at most {:.2} a round of {ROUND} (allowed: {MOST_APART}).",
+             1 to 3 mm by at most {:.2} a round of {ROUND} (allowed: {MOST_APART}). Readers and limits are assumptions of this program.",
             alike.most_mm, alike.most_apart
         ),
     )?;
@@ -212,7 +213,7 @@ fn freeze_set(a: &FreezeArgs, out: &mut dyn Write) -> Result<()> {
 fn mark(a: &MarkArgs, out: &mut dyn Write) -> Result<()> {
     let lead = lead()?;
     let answers: Signed<Answers> = read_part(&a.answers)?;
-    let set: Signed<AssessmentSet> = read_part(&a.set.join("set.json"))?;
+    let set = read_set(&a.set)?;
     let (shelf, _) = tables::shelf(&a.tables.files)?;
     let wanted = &set.content.table;
     let table = shelf.by_digest(&wanted.id, &wanted.digest).ok_or_else(|| {

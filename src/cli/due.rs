@@ -3,8 +3,7 @@
 use std::collections::{BTreeMap, HashSet};
 use std::io::Write;
 use std::ops::ControlFlow;
-use std::path::Path;
-use std::process::ExitCode;
+use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use rayon::prelude::*;
@@ -33,7 +32,8 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     // For a day that has passed, what was read then: an exam of a later day plays no part.
     let found = gather(&store, profile::onlooker(&files::data_dir()?)?.as_ref(), today, args.on.is_some())?;
-    let unread = args.exams.as_deref().map_or_else(|| Ok(Vec::new()), |dir| unread(dir, &found))?;
+    let (unread, not_frames) = args.exams.as_deref().map_or_else(|| Ok((Vec::new(), Vec::new())), |dir| unread(dir, &found))?;
+    let long_ago = found.long_ago_words();
     let cases = Caseload::reviewed(found.records, &found.told, &found.not_standing);
     let mut rows = due_rows(&cases, &unread, &found.signed, &shelf, today)?;
     keep_unseen(&mut rows, &found.unseen);
@@ -49,14 +49,24 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     } else {
         let names = if args.names { names(&cases, &unread) } else { BTreeMap::new() };
         print(out, &rows, &names, today, &folder)?;
-        if found.long_ago > 0 {
-            output::line(out, &format!("{} reading(s) of exams more than {LONG_AGO} days ago are left out.", found.long_ago))?;
+        if let Some(words) = &long_ago {
+            output::line(out, words)?;
         }
         for e in &found.faults {
             output::line(out, &format!("Not a record: {e}"))?;
         }
+        for (path, why) in &not_frames {
+            output::line(out, &format!("In no exam: {}: {why}", path.display()))?;
+        }
     }
-    Ok(ExitCode::SUCCESS)
+    if args.json || args.csv {
+        output::say_damaged(&found.faults);
+        for (path, why) in &not_frames {
+            // Nothing is left to tell when standard error itself is gone.
+            let _ = writeln!(std::io::stderr(), "osspan: in no exam: {}: {why}", path.display());
+        }
+    }
+    Ok(output::all_of_it(&found.faults))
 }
 
 /// Exams longer ago than this are of no pregnancy that goes on, days: they are not read, so that a list over many years stays
@@ -80,9 +90,17 @@ pub(crate) struct Gathered {
     pub(crate) faults: Vec<String>,
 }
 
+impl Gathered {
+    /// That readings of exams too long ago are left out, in words.
+    pub(crate) fn long_ago_words(&self) -> Option<String> {
+        (self.long_ago > 0).then(|| format!("{} reading(s) of exams more than {LONG_AGO} days ago are left out.", self.long_ago))
+    }
+}
+
 /// Reads a folder for its due list on `today`. It is made from every reader's readings, so that nobody is missed; what `who`
 /// may not see yet is taken out of the list afterwards. Exams after `today` play no part when `until_today` is set.
 pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_today: bool) -> Result<Gathered> {
+    files::check_records(store.dir())?;
     let index = store.index()?;
     let entries = index.entries();
     let unseen = who.map(|who| unseen(who, entries.iter().map(Entry::saved))).unwrap_or_default();
@@ -115,8 +133,9 @@ pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_t
     })
 }
 
-/// The exams of a folder without a saved reading: by their study, or by their frames where they have none.
-fn unread(dir: &Path, read: &Gathered) -> Result<Vec<Unread>> {
+/// The exams of a folder without a saved reading: by their study, or by their frames where they have none. And the files that are
+/// in no exam, since no frame can be read of them.
+fn unread(dir: &Path, read: &Gathered) -> Result<(Vec<Unread>, Vec<(PathBuf, String)>)> {
     let found = scan(dir, &mut |_| ControlFlow::Continue(()))?;
     let mut out = Vec::new();
     for exam in &found.exams {
@@ -142,7 +161,7 @@ fn unread(dir: &Path, read: &Gathered) -> Result<Vec<Unread>> {
             });
         }
     }
-    Ok(out)
+    Ok((out, found.not_frames))
 }
 
 /// Who each key stands for.

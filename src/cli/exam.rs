@@ -83,9 +83,11 @@ pub(super) fn run(args: &ExamValuesArgs, out: &mut dyn Write) -> Done {
         let text =
             serde_json::to_string_pretty(&all).map_err(|e| Error::new(ErrorKind::Record, "the exams cannot be written").caused_by(e))?;
         output::line(out, &text)?;
+        output::say_damaged(&damaged);
+    } else {
+        for e in &damaged {
+            output::wrapped(out, "Not a record: ", &e.to_string())?;
+        }
     }
-    for e in &damaged {
-        output::wrapped(out, "Not a record: ", &e.to_string())?;
-    }
-    Ok(if damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
+    Ok(output::all_of_it(&damaged))
 }

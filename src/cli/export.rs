@@ -139,8 +139,10 @@ pub(super) fn run(command: &ExportCommand, out: &mut dyn Write) -> Done {
                 Some(f) => f.clone(),
                 None => files::records_dir()?,
             };
-            let records: Vec<_> = profile::store(&folder)?.load()?.0.into_iter().map(|s| s.record).collect();
+            let (records, damaged) = profile::store(&folder)?.load()?;
+            let records: Vec<_> = records.into_iter().map(|s| s.record).collect();
             let written = set.write(to, &records)?;
+            output::say_damaged(&damaged);
             for reason in &written.left_out {
                 output::wrapped(out, "left out  ", reason)?;
             }

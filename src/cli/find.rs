@@ -40,7 +40,9 @@ pub(super) fn run(args: &FindArgs, out: &mut dyn Write) -> Done {
         output::line(out, &format!("{date} · {patient} · {} · {}", entry.reader, entry.path().display()))?;
         output::line(out, &format!("    {}. {}", entry.headline, entry.finding))?;
     }
-    if !args.json {
+    if args.json {
+        output::say_damaged(index.unreadable());
+    } else {
         let (all, unread) = (index.entries().len(), index.unreadable().len());
         output::line(out, &format!("{} of {all} records; {unread} file(s) hold none", found.len()))?;
     }

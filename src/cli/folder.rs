@@ -1,10 +1,9 @@
 //! A folder of records as this workstation's reader may see it: what every command that looks at whole exams begins with, and the
 //! window's reports.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use super::profile;
+use super::{output, profile};
 use crate::caseload::{Caseload, Woman};
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
@@ -83,10 +82,7 @@ impl Folder {
 
     /// Says on standard error what is no record: standard output may hold a table or a page.
     pub(super) fn say_damaged(&self) {
-        for e in &self.damaged {
-            // Nothing is left to tell when standard error itself is gone.
-            let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
-        }
+        output::say_damaged(&self.damaged);
     }
 
     /// The exam of one woman: by her key or number, and by its day; the newest where no day is named.
@@ -94,7 +90,7 @@ impl Folder {
     /// # Errors
     /// [`ErrorKind::Usage`] when there is none, or more than one woman is left.
     pub(super) fn exam(&self, patient: Option<&str>, day: Option<jiff::civil::Date>) -> Result<(&Woman, usize)> {
-        let hers = |w: &&Woman| patient.is_none_or(|p| w.key == p || w.patient.number.as_deref() == Some(p));
+        let hers = |w: &&Woman| patient.is_none_or(|p| w.is(p));
         let women: Vec<&Woman> = self.cases.women.iter().filter(hers).collect();
         let wrong =
             |expected: &str, found: String| Err(Error::new(ErrorKind::Usage, "the exam is not named").expected(expected).found(found));

@@ -131,5 +131,5 @@ fn put(bytes: &[u8], path: Option<&Path>, out: &mut dyn Write) -> Done {
 /// What is written is right, but not of everything in the folder.
 fn said_of(folder: &Folder) -> Done {
     folder.say_damaged();
-    Ok(if folder.damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) })
+    Ok(output::all_of_it(&folder.damaged))
 }

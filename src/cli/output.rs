@@ -1,6 +1,7 @@
 //! A reading in plain text, as a person reads it: distance, finding, scale, then what must be said beside it.
 
 use std::io::Write;
+use std::process::ExitCode;
 
 use crate::cautions::Caution;
 use crate::error::{Error, ErrorKind, Result};
@@ -22,6 +23,20 @@ pub(super) fn reader_gone(e: &Error) -> bool {
 /// One line of output.
 pub(super) fn line(out: &mut dyn Write, text: &str) -> Result<()> {
     writeln!(out, "{text}").map_err(broken)
+}
+
+/// Says on standard error what is no record: standard output may hold a table or a page.
+pub(super) fn say_damaged<E: std::fmt::Display>(damaged: &[E]) {
+    for e in damaged {
+        // Nothing is left to tell when standard error itself is gone.
+        let _ = writeln!(std::io::stderr(), "osspan: not a record: {e}");
+    }
+}
+
+/// How a command ends that did its work without the files that are no records: what it printed is right, but not of all that was
+/// named.
+pub(super) fn all_of_it<E>(damaged: &[E]) -> ExitCode {
+    if damaged.is_empty() { ExitCode::SUCCESS } else { ExitCode::from(ErrorKind::Record.exit_code()) }
 }
 
 /// What has been said so far, so that it is said once: the sources (a number in the text, the whole citation at the

@@ -267,6 +267,7 @@ fn levels(who: &WhoArgs, out: &mut dyn Write) -> Result<()> {
         output::line(out, &format!("{}  {} ({done} answered)", level.number(), level.words()))?;
         output::wrapped(out, "   ", level.about())?;
     }
+    output::line(out, "How many frames of a level are not to be read, and what counts as near, are assumptions of this program.")?;
     output::wrapped(out, "", KINDER)
 }
 
@@ -342,7 +343,8 @@ fn add(a: &AddArgs, out: &mut dyn Write) -> Result<()> {
 /// The readings of a file's frame in a folder of records, by when they were saved.
 fn readings_of(records: Option<&Path>, file: &StoredFile) -> Result<Vec<ReadingRecord>> {
     let dir = records.ok_or_else(|| Error::new(ErrorKind::Usage, "no readings are named").expected("--records").found("none"))?;
-    let sha256 = file.frame(1)?.id.sha256;
-    let all = Store::at(dir).load()?.0;
-    Ok(all.into_iter().map(|s| s.record).filter(|r| r.frame.sha256 == sha256).collect())
+    let frame = file.frame(1)?.id;
+    let (all, damaged) = Store::at(dir).load()?;
+    output::say_damaged(&damaged);
+    Ok(all.into_iter().map(|s| s.record).filter(|r| r.frame.same_picture(&frame)).collect())
 }

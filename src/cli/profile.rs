@@ -42,8 +42,9 @@ pub(super) fn store(folder: &Path) -> Result<Store> {
     store_in(&files::data_dir()?, folder)
 }
 
-/// As [`store`], by the profile of a data folder that is known.
+/// As [`store`], by the profile of a data folder that is known. A folder of records that workstations share must be there.
 pub(crate) fn store_in(data_dir: &Path, folder: &Path) -> Result<Store> {
+    files::check_records(folder)?;
     let index = files::index_in(data_dir, folder);
     Ok(Store::at(folder).with_index(index).seen_by(onlooker(data_dir)?).with_signers(signers(data_dir)?))
 }

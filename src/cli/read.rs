@@ -21,7 +21,7 @@ use crate::load::StoredFile;
 use crate::measure::{Landmarks, Side, words};
 use crate::practice::Desk;
 use crate::reading::{self, Distance, Inputs};
-use crate::record::{Onlooker, Origin, ReadingRecord, Role};
+use crate::record::{Onlooker, Origin, Patient, ReadingRecord, Role};
 use crate::scanners;
 use crate::sheet::marked;
 
@@ -78,8 +78,10 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
         None => files::records_dir()?,
     };
     let store = profile::store(&folder)?;
-    // A record that cannot be read takes no part; `verify` names it.
-    let known: Vec<ReadingRecord> = store.load()?.0.into_iter().map(|s| s.record).collect();
+    // What is no record takes no part in the exam's values and the repeatability, and that is said.
+    let (known, damaged) = store.load()?;
+    output::say_damaged(&damaged);
+    let known: Vec<ReadingRecord> = known.into_iter().map(|s| s.record).collect();
     let mut in_use = own::in_use(&known);
     if let Some(reader) = args.reader.as_deref().filter(|r| !r.trim().is_empty()) {
         // By the reader's consent their own placement in practice widens it; it never narrows it.
@@ -102,7 +104,7 @@ pub(super) fn run(args: &ReadArgs, out: &mut dyn Write) -> Done {
     let mut exam = None;
     if args.save || args.json {
         let reader = args.reader.as_deref().unwrap_or("not named");
-        let follows = store.own_heads(&frame.id, reader)?;
+        let follows = store.own_heads(&frame.id, reader, Patient::from(&file.facts().patient).key().as_deref())?;
         let origin = Origin::of(&file, frame.id.clone(), reader, files::now_exactly(), follows);
         let record = ReadingRecord::new(&inputs, &made, origin)?.with_exam(&known)?;
         let mark = store.second_reading(&who(reader)?, &record.exam_key(), args.second.served())?;
@@ -153,10 +155,7 @@ fn who(reader: &str) -> Result<Onlooker> {
 }
 
 fn plan_of(made: &reading::Reading, table: &Table, context: &ExamContext, side: Side) -> Result<Plan> {
-    let measured = match &made.distance {
-        Distance::Measured(m) => Some(m),
-        Distance::NoScale { .. } => None,
-    };
+    let measured = made.distance.measured();
     followup::plan(&Exam {
         table,
         context,

@@ -186,7 +186,7 @@ fn day(woman: &Woman, exam: usize) -> String {
 
 /// The exams that were asked for.
 fn chosen<'a>(args: &ReportArgs, cases: &'a Caseload) -> Result<Vec<(&'a Woman, usize)>> {
-    let of = |w: &&Woman| args.patient.as_ref().is_none_or(|p| w.key == *p || w.patient.number.as_ref() == Some(p));
+    let of = |w: &&Woman| args.patient.as_ref().is_none_or(|p| w.is(p));
     let women: Vec<&Woman> = cases.women.iter().filter(of).collect();
     let exams = |w: &'a Woman| {
         let on = |i: &usize| args.exam.is_none_or(|d| w.exams.get(*i).and_then(|e| e.context.exam_date) == Some(d));

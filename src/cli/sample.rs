@@ -18,7 +18,7 @@ use crate::guideline::Table;
 use crate::load::StoredFile;
 use crate::measure::{Measurement, Repeatability, words};
 use crate::reading::{self, Distance, Inputs, Reading};
-use crate::record::{Origin, Query, ReadingRecord, Store};
+use crate::record::{Origin, Patient, Query, ReadingRecord, Store};
 use crate::sample::{FILE, SavedLandmarks, SavedReading};
 use crate::scanners::{self, History};
 use crate::trend::{Point, trend};
@@ -113,7 +113,11 @@ pub(super) fn run(args: &SampleArgs, out: &mut dyn Write) -> Done {
             output::reading(out, &read.reading, table, &mut said)?;
             visit.add(&read.reading);
             let index = store.index()?;
-            let record = read.record(&saved.reader, files::now_exactly(), index.own_heads(&read.frame, &saved.reader))?;
+            let record = read.record(
+                &saved.reader,
+                files::now_exactly(),
+                index.own_heads(&read.frame, &saved.reader, Patient::from(&read.file.facts().patient).key().as_deref()),
+            )?;
             // Running the sample again adds nothing to a folder that already holds the same readings.
             let of_frame = Query { frame: Some(record.frame.sha256.clone()), ..Query::default() };
             let is_new = !index.find(&of_frame).iter().any(|e| store.open(e).is_ok_and(|s| s.record.same_reading(&record)));

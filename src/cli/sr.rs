@@ -115,7 +115,7 @@ fn write(args: &SrWriteArgs, out: &mut dyn Write) -> Done {
     let images = StoredImages::of(&files);
     let (shelf, _) = tables::shelf(&[])?;
     let identity = if args.identity { Identity::Shown } else { Identity::Withheld };
-    let wanted = |w: &&crate::caseload::Woman| args.patient.as_ref().is_none_or(|p| w.key == *p || w.patient.number.as_ref() == Some(p));
+    let wanted = |w: &&crate::caseload::Woman| args.patient.as_ref().is_none_or(|p| w.is(p));
     let exams = saved.cases.women.iter().filter(wanted).flat_map(|w| &w.exams);
     let (mut written, mut code) = (0, ExitCode::SUCCESS);
     for exam in exams.filter(|e| args.exam.is_none_or(|d| e.context.exam_date == Some(d))) {

@@ -405,19 +405,7 @@ mod tests {
             columns: 5,
             pictures,
             coding: Coding::Plain,
-            regions: vec![RawRegion {
-                spatial_format: Some(1),
-                data_type: Some(1),
-                flags: Some(2),
-                min_x0: Some(0),
-                min_y0: Some(1),
-                max_x1: Some(4),
-                max_y1: Some(2),
-                units_x: Some(3),
-                units_y: Some(3),
-                delta_x: Some(0.026_1),
-                delta_y: Some(0.021_3),
-            }],
+            regions: vec![RawRegion::of_tissue([0, 1, 4, 2], [0.026_1, 0.021_3])],
         }
     }
 

@@ -2,8 +2,6 @@
 
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
-
 use super::{publish_new, read_bytes};
 use crate::error::{Error, ErrorKind, Result};
 
@@ -93,7 +91,7 @@ pub fn seal_reader_key(data_dir: &Path, reader: &str, passphrase: &str) -> Resul
 }
 
 fn names(data_dir: &Path, reader: &str) -> (PathBuf, String, String) {
-    let digest = super::hex(&Sha256::digest(reader.trim().as_bytes()));
+    let digest = crate::digest::sha256_hex(reader.trim());
     let start = digest.get(..16).unwrap_or_default();
     (data_dir.join(DIR), format!("reader-{start}.seed"), format!("reader-{start}.sealed.json"))
 }

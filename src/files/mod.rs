@@ -12,15 +12,15 @@ pub use keys::{ReaderKey, practice_secret, random_key, reader_key, seal_reader_k
 pub use publish::{create_private_dir, publish_new, remove_leftovers, replace, unfinished};
 pub use seal::{seal, unseal};
 pub use settings::Settings;
-pub use sign::{bytes_of, from_hex, hex, is_signed, public_key, sign};
+pub use sign::{is_signed, public_key, sign};
 pub use tree::{Stamp, tree, tree_with_stamps};
+use tree::{ends_in, is_there};
 pub use writing::{FolderLock, Writing, is_full, lock_folder};
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
-
+use crate::digest::sha256_hex;
 use crate::error::{Error, ErrorKind, Result};
 
 /// Environment variable that names another folder for records and settings (tests, shared folders).
@@ -61,6 +61,23 @@ pub fn records_in(data_dir: &Path) -> PathBuf {
         return PathBuf::from(dir);
     }
     data_dir.join("records")
+}
+
+/// Checks that the folder of records is there where [`RECORDS_ENV`] names it: a share that is not connected must not be taken for one
+/// without records. A folder that is named otherwise may still be to be made.
+///
+/// # Errors
+/// [`ErrorKind::Io`].
+pub fn check_records(dir: &Path) -> Result<()> {
+    let named = std::env::var_os(RECORDS_ENV).is_some_and(|d| !d.is_empty() && Path::new(&d) == dir);
+    if !named || is_there(dir)? {
+        return Ok(());
+    }
+    Err(Error::new(ErrorKind::Io, "the folder of records is not there")
+        .expected(format!("the folder that {RECORDS_ENV} names"))
+        .found("none")
+        .remedy("Connect the share that it is on; if it is a new one, make the folder first")
+        .at(dir))
 }
 
 /// Where a department puts its own guideline tables.
@@ -134,8 +151,7 @@ pub fn index_file(dir: &Path) -> Result<PathBuf> {
 #[must_use]
 pub fn index_in(data_dir: &Path, dir: &Path) -> PathBuf {
     let whole = fs::canonicalize(dir).unwrap_or_else(|_| dir.to_path_buf());
-    let digest = Sha256::digest(whole.as_os_str().as_encoded_bytes());
-    let name: String = digest.iter().take(10).map(|b| format!("{b:02x}")).collect();
+    let name: String = sha256_hex(whole.as_os_str().as_encoded_bytes()).chars().take(20).collect();
     data_dir.join("index").join(name)
 }
 
@@ -185,7 +201,7 @@ pub fn read_text(path: &Path, limit: u64) -> Result<String> {
 /// # Errors
 /// As [`read_text`].
 pub fn read_text_if_there(path: &Path, limit: u64) -> Result<Option<String>> {
-    if path.exists() { read_text(path, limit).map(Some) } else { Ok(None) }
+    if is_there(path)? { read_text(path, limit).map(Some) } else { Ok(None) }
 }
 
 /// Removes a file; one that is not there is no error.
@@ -204,7 +220,7 @@ pub fn remove(path: &Path) -> Result<()> {
 /// # Errors
 /// [`ErrorKind::Io`] when the folder exists but cannot be listed.
 pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
-    if !dir.exists() {
+    if !is_there(dir)? {
         return Ok(Vec::new());
     }
     let fail = |e| Error::io("the folder cannot be listed", dir, e);
@@ -212,7 +228,7 @@ pub fn list(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
     for entry in fs::read_dir(dir).map_err(fail)? {
         let path = entry.map_err(fail)?.path();
         let hidden = path.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
-        if !hidden && path.extension().is_some_and(|e| e == ending) {
+        if !hidden && ends_in(&path, ending) {
             found.push(path);
         }
     }

@@ -6,7 +6,8 @@ use chacha20poly1305::aead::{Aead, KeyInit};
 use chacha20poly1305::{ChaCha20Poly1305, Key, Nonce};
 use serde::{Deserialize, Serialize};
 
-use super::{from_hex, hex, random_key};
+use super::random_key;
+use crate::digest::{from_hex, hex};
 use crate::error::{Error, ErrorKind, Result};
 
 const SCHEMA: &str = "osspan-sealed/1";

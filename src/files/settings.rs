@@ -9,6 +9,8 @@ use crate::error::{Error, ErrorKind, Result};
 const SCHEMA: &str = "osspan-settings/1";
 const NAME: &str = "settings.json";
 const LONGEST: u64 = 64 * 1024;
+/// What a reader can be.
+const ROLES: [&str; 3] = ["sonographer", "reviewer", "trainee"];
 
 /// A reader's settings. Nothing clinical has a default: an unset guideline is asked for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -55,10 +57,7 @@ impl Settings {
     /// [`ErrorKind::Io`], [`ErrorKind::Format`] when damaged, [`ErrorKind::Unsupported`] when of a later version.
     pub fn load(data_dir: &Path) -> Result<Self> {
         let path = data_dir.join(NAME);
-        if !path.exists() {
-            return Ok(Self::default());
-        }
-        let text = super::read_text(&path, LONGEST)?;
+        let Some(text) = super::read_text_if_there(&path, LONGEST)? else { return Ok(Self::default()) };
         let damaged = |e: serde_json::Error| {
             Error::new(ErrorKind::Format, "the settings cannot be read")
                 .found(e.to_string())
@@ -67,7 +66,18 @@ impl Settings {
         };
         let value: serde_json::Value = serde_json::from_str(&text).map_err(damaged)?;
         match value.get("schema").and_then(|s| s.as_str()) {
-            Some(SCHEMA) => serde_json::from_value(value).map_err(damaged),
+            Some(SCHEMA) => {
+                let read: Self = serde_json::from_value(value).map_err(damaged)?;
+                // Another word would pass for the first of them, to whom nothing is kept out of sight.
+                match read.role.as_deref() {
+                    Some(role) if !ROLES.contains(&role) => Err(Error::new(ErrorKind::Format, "the settings cannot be read")
+                        .expected(format!("the role {}", ROLES.join(" or ")))
+                        .found(format!("\"{role}\""))
+                        .remedy("osspan profile --role ROLE, after correcting the file or moving it away")
+                        .at(&path)),
+                    _ => Ok(read),
+                }
+            }
             other => Err(Error::new(ErrorKind::Unsupported, "the settings are of another version")
                 .expected(SCHEMA)
                 .found(other.unwrap_or("none"))

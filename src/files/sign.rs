@@ -1,33 +1,8 @@
 //! Signatures (Ed25519, RFC 8032) with this user's key, as hexadecimal text.
 
-use std::fmt::Write;
-
 use ed25519_dalek::{Signature, Signer, SigningKey, Verifier, VerifyingKey};
 
-/// Bytes as lower-case hexadecimal digits.
-#[must_use]
-pub fn hex(bytes: &[u8]) -> String {
-    let mut out = String::with_capacity(2 * bytes.len());
-    for b in bytes {
-        let _ = write!(out, "{b:02x}");
-    }
-    out
-}
-
-/// The bytes of hexadecimal digits, two each; `None` for anything else.
-#[must_use]
-pub fn from_hex(text: &str) -> Option<Vec<u8>> {
-    if !text.len().is_multiple_of(2) || !text.is_ascii() {
-        return None;
-    }
-    (0..text.len() / 2).map(|i| u8::from_str_radix(text.get(2 * i..2 * i + 2)?, 16).ok()).collect()
-}
-
-/// The 32 bytes of 64 hexadecimal digits.
-#[must_use]
-pub fn bytes_of(text: &str) -> Option<[u8; 32]> {
-    from_hex(text)?.try_into().ok()
-}
+use crate::digest::{bytes_of, hex};
 
 /// The public key that belongs to a seed.
 #[must_use]

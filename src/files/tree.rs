@@ -1,6 +1,7 @@
 //! The files under a folder, with what tells at a glance whether one has changed.
 
 use std::fs;
+use std::io::ErrorKind as IoKind;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -44,7 +45,7 @@ impl Stamp {
 /// [`ErrorKind::Io`] when a folder cannot be listed, [`ErrorKind::Limit`] when folders lie deeper than 32.
 pub fn tree(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
     let mut found = Vec::new();
-    if dir.exists() {
+    if is_there(dir)? {
         walk(dir, ending, DEEPEST, &mut found)?;
         // By bytes: comparing paths part by part takes longer than reading the folder.
         found.sort_unstable_by(|a, b| a.as_os_str().cmp(b.as_os_str()));
@@ -52,7 +53,8 @@ pub fn tree(dir: &Path, ending: &str) -> Result<Vec<PathBuf>> {
     Ok(found)
 }
 
-/// As [`tree`], each path relative to `dir` and with its stamp. A file that goes while it is looked at is left out.
+/// As [`tree`], each path relative to `dir` and with its stamp. A file that goes while it is looked at is left out. One that is
+/// there and cannot be looked at has the stamp of no file, so that whoever remembers stamps reads it and is told why.
 ///
 /// # Errors
 /// As [`tree`].
@@ -61,10 +63,28 @@ pub fn tree_with_stamps(dir: &Path, ending: &str) -> Result<Vec<(PathBuf, Stamp)
     Ok(found
         .into_par_iter()
         .filter_map(|path| {
-            let stamp = Stamp::of(&fs::metadata(&path).ok()?);
+            let stamp = match fs::metadata(&path) {
+                Ok(meta) => Stamp::of(&meta),
+                Err(e) if e.kind() == IoKind::NotFound && fs::symlink_metadata(&path).is_err() => return None,
+                Err(_) => Stamp { length: 0, modified_ns: 0, changed_ns: 0 },
+            };
             Some((path.strip_prefix(dir).ok()?.to_path_buf(), stamp))
         })
         .collect())
+}
+
+/// Whether a file's name ends in `.ending`, in capitals or not: what a disk without small letters made of a name is no other file.
+pub(super) fn ends_in(path: &Path, ending: &str) -> bool {
+    path.extension().is_some_and(|e| e.eq_ignore_ascii_case(ending))
+}
+
+/// Whether there is such a file or folder. That it cannot be told, because a folder above may not be entered or a share does not
+/// answer, is no answer: nothing is taken for absent that may be there.
+///
+/// # Errors
+/// [`ErrorKind::Io`].
+pub(super) fn is_there(path: &Path) -> Result<bool> {
+    path.try_exists().map_err(|e| Error::io("it cannot be told whether this is there", path, e))
 }
 
 fn walk(dir: &Path, ending: &str, deeper: usize, found: &mut Vec<PathBuf>) -> Result<()> {
@@ -80,7 +100,7 @@ fn walk(dir: &Path, ending: &str, deeper: usize, found: &mut Vec<PathBuf>) -> Re
                 return Err(Error::new(ErrorKind::Limit, "the folders lie too deep").expected(format!("at most {DEEPEST}")).at(dir));
             }
             walk(&path, ending, deeper - 1, found)?;
-        } else if path.extension().is_some_and(|e| e == ending) {
+        } else if ends_in(&path, ending) {
             found.push(path);
         }
     }

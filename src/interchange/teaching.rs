@@ -20,8 +20,8 @@ use sha2::{Digest, Sha256};
 pub use super::clean::Blank;
 use super::clean::{clean, kept};
 use crate::dicom::write::uid_from;
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
-use crate::files;
 use crate::frame::{Frame, Samples};
 use crate::load::{Kind, StoredFile};
 
@@ -84,7 +84,7 @@ impl TeachingSet {
     /// the reason.
     #[must_use]
     pub fn prepare<'a>(files: impl IntoIterator<Item = &'a StoredFile>, key: &[u8; 32]) -> Self {
-        let mut set = Self { schema: SCHEMA.into(), key: files::hex(key), frames: Vec::new(), left_out: Vec::new() };
+        let mut set = Self { schema: SCHEMA.into(), key: digest::hex(key), frames: Vec::new(), left_out: Vec::new() };
         for file in files {
             match cleanable(file) {
                 Ok(()) => set.frames.extend((1..=file.frame_count()).map(|number| TeachingFrame {
@@ -258,7 +258,7 @@ pub(super) fn digest(frame: &Frame) -> String {
         Samples::Gray8(d) | Samples::Rgb8(d) => sha.update(d),
         Samples::Gray16 { data, .. } => data.iter().for_each(|v| sha.update(v.to_le_bytes())),
     }
-    files::hex(&sha.finalize())
+    digest::hex(&sha.finalize())
 }
 
 /// Whose frame a file holds, as far as it says so; never shown, only made into an alias.

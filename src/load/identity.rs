@@ -26,7 +26,7 @@
 use sha2::{Digest, Sha256};
 
 use crate::dicom::image::PixelLayout;
-use crate::files::hex;
+use crate::digest::hex;
 use crate::frame::{Geometry, RawRegion};
 
 /// First line of the text; the number changes whenever anything in it does.

@@ -200,7 +200,7 @@ fn file_digest(path: &Path) -> std::io::Result<String> {
     loop {
         let n = file.read(&mut piece)?;
         if n == 0 {
-            return Ok(crate::files::hex(&hash.finalize()));
+            return Ok(crate::digest::hex(&hash.finalize()));
         }
         hash.update(piece.get(..n).unwrap_or_default());
     }

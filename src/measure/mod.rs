@@ -127,12 +127,15 @@ pub struct Repeatability {
     pub own_placement: Option<own_placement::OwnPlacement>,
 }
 
+/// The SD of the labelled total, mm (own assumption; [`Repeatability::assumed_total`] says what it is a proxy of).
+pub const ASSUMED_SD_MM: f64 = 2.0;
+
 impl Repeatability {
-    /// The labelled total used until a department knows its own: 2 mm SD.
+    /// The labelled total used until a department knows its own: [`ASSUMED_SD_MM`].
     #[must_use]
     pub fn assumed_total() -> Self {
         Self {
-            sd_mm: Mm::new(2.0),
+            sd_mm: Mm::new(ASSUMED_SD_MM),
             method: "total-repeatability-proxy@1".into(),
             assumed: true,
             source: Citation::fixed(

@@ -12,10 +12,10 @@ use crate::units::Mm;
 
 /// `name@version` of this method.
 pub const METHOD: &str = "own-placement-in-practice@1";
-/// Fewest errors behind it: with 30 the SD is known to within −20 and +34 % (chi-squared, 95 %). It is the rule that the
-/// department's own repeatability keeps too.
+/// Fewest errors behind it (own assumption): with 30 the SD is known to within −20 and +34 % (chi-squared, 95 %). It is the rule
+/// that the department's own repeatability keeps too.
 pub const LEAST_ERRORS: usize = 30;
-/// Most errors behind it; the newest count.
+/// Most errors behind it; the newest count (own assumption).
 pub const MOST_ERRORS: usize = 60;
 
 /// What widened a repeatability, as a record keeps it: enough to work it out again.

@@ -2,9 +2,9 @@
 
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
-use sha2::{Digest, Sha256};
 
 use super::Definition;
+use crate::digest::sha256_hex;
 use crate::frame::{Frame, FrameId, Geometry, RawRegion, Samples};
 
 /// Empty picture around the pins, mm.
@@ -107,21 +107,9 @@ pub fn seen(phantom: &Definition, how: &Seen) -> (Frame, Geometry, Vec<(usize, [
         (0..how.extra).map(|_| [random.unit() * f64::from(columns - 1), random.unit() * f64::from(rows - 1)]).collect();
     let spots: Vec<[f64; 2]> = truth.iter().map(|t| t.1).chain(others).collect();
     let samples = draw(columns, rows, mm, &spots, how.speckle, &mut random);
-    let region = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(0),
-        min_y0: Some(0),
-        max_x1: Some(columns - 1),
-        max_y1: Some(rows - 1),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(how.header_mm_per_px[0] / 10.0),
-        delta_y: Some(how.header_mm_per_px[1] / 10.0),
-    };
+    let region = RawRegion::of_tissue([0, 0, columns - 1, rows - 1], [how.header_mm_per_px[0] / 10.0, how.header_mm_per_px[1] / 10.0]);
     let geometry = Geometry { rows, columns, regions: vec![region], ..Geometry::default() };
-    let sha256 = Sha256::digest(&samples).iter().map(|b| format!("{b:02x}")).collect();
+    let sha256 = sha256_hex(&samples);
     let id = FrameId { sha256, sop_instance_uid: None, frame_number: 1 };
     (Frame { id, width: columns, height: rows, samples: Samples::Gray8(samples) }, geometry, truth)
 }

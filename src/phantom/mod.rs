@@ -20,8 +20,8 @@ pub use matching::{Match, Matched, match_pins};
 pub use tolerance::{AxisVerdict, Limits, Tolerance, Verdict, tolerance};
 
 use serde::Deserialize;
-use sha2::{Digest, Sha256};
 
+use crate::digest::sha256_hex;
 use crate::error::{Error, ErrorKind, Result};
 use crate::source::{Citation, Provenance};
 
@@ -96,7 +96,7 @@ impl Definition {
     pub fn parse(text: &str) -> Result<Self> {
         let fail = |found: String| Error::new(ErrorKind::Format, "the phantom's definition cannot be used").expected(SCHEMA).found(found);
         let t: Text = toml::from_str(text).map_err(|e| fail(e.message().to_owned()))?;
-        let digest = Sha256::digest(text.as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
+        let digest = sha256_hex(text);
         let made = Self {
             id: t.id,
             name: t.name,

@@ -5,7 +5,24 @@ use super::bland_altman::{BlandAltman, Level, Point, Slope};
 use super::forest::{Forest, Group};
 use crate::agree::Estimate;
 use crate::agree::bootstrap::Bootstrap;
-use crate::agree::study::{By, PairStudy, Part, Study, Subgroup};
+use crate::agree::study::{By, PARTS_NOTE, PairStudy, Part, Study, Subgroup};
+use crate::synth::readers::INVENTED;
+
+/// Size of a plot of differences in a file of its own, points.
+pub const FILE_SIZE: (f64, f64) = (760.0, 460.0);
+/// Size of the letters there, points.
+pub const FILE_LETTERS: f64 = 12.0;
+
+/// Puts what must not be overlooked among the notes below a plot: that the study is an invented one, and that readings which were
+/// not blind count in it.
+pub fn note(notes: &mut Vec<String>, invented: bool, not_blinded: bool) {
+    if invented {
+        notes.insert(0, INVENTED.to_owned());
+    }
+    if not_blinded {
+        notes.push("Readings made after seeing another's are among them: agreement looks better than it is".into());
+    }
+}
 
 /// Which figure is shown part by part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -110,7 +127,7 @@ pub fn parts(pair: &PairStudy, figure: Figure) -> Forest {
         groups: pair.subgroups.iter().filter_map(group).collect(),
         all: all.map(|e| e.value),
         from: Some(0.0),
-        notes: vec!["Bars: 95 % intervals over resampled patients; dashes: all together".to_owned()],
+        notes: vec!["Bars: 95 % intervals over resampled patients; dashes: all together".to_owned(), PARTS_NOTE.to_owned()],
     }
 }
 

@@ -1,14 +1,13 @@
 //! One answered case of the course, as it stands in its file.
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::VERSION;
 use super::course::{Level, Task};
 use super::key::AnswerKey;
 use super::marking::{Answer, Marked, mark};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
-use crate::files;
 use crate::guideline::{Table, TableRef};
 
 /// Version of the record's shape.
@@ -123,7 +122,7 @@ impl Attempt {
     fn digest(&self) -> Result<String> {
         let bare = Self { content_sha256: String::new(), ..self.clone() };
         let text = serde_json::to_vec(&bare).map_err(|e| unwritable(&e))?;
-        Ok(files::hex(&Sha256::digest(text)))
+        Ok(digest::sha256_hex(text))
     }
 
     /// The record as text for its file.

@@ -151,7 +151,8 @@ fn words_of(r: &Rates) -> String {
     let percent = |rate: f64, looks| 100.0 * chance_within(HORIZON, rate, r, looks);
     format!(
         "Failures: {:.0} % acceptable, {:.0} % not; limit {}. Within {HORIZON} cases a trainee at {:.0} % is called competent with a chance of {:.0} % \
-         (alpha), one at {:.0} % is not with a chance of {:.0} % (beta). Rates are this program's own choice.",
+         (alpha), one at {:.0} % is not with a chance of {:.0} % (beta). These rates, how many frames of a level mislead and what counts as near a \
+         limit are assumptions of this program.",
         100.0 * r.acceptable,
         100.0 * r.unacceptable,
         r.limit,

@@ -22,7 +22,7 @@ use crate::units::Mm;
 const TRIES: u64 = 40;
 /// Stream of the course's own draws; the streams of the case lie elsewhere.
 const STREAM: u64 = 1 << 52;
-/// Distances away from every threshold, mm: overlap, and between the thresholds.
+/// Distances away from every threshold, mm: overlap, and between the thresholds (own assumption).
 pub const SHOWN_DISTANCES: [(f64, f64); 4] = [(-20.0, -3.5), (3.5, 6.5), (13.5, 16.5), (23.5, 38.0)];
 
 /// A level of the course.
@@ -95,7 +95,7 @@ impl Level {
         }
     }
 
-    /// Share of its cases that are not to be read.
+    /// Share of its cases that are not to be read (own assumption).
     const fn misleading(self) -> f64 {
         match self {
             Self::ClearPictures => 0.0,

@@ -6,7 +6,6 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::VERSION;
 use super::attempt::{Attempt, CaseRef, Source, Taken};
@@ -17,6 +16,7 @@ use super::own::{OWN_SCHEMA, OwnCase};
 use super::placement::{Consent, Placement};
 use super::secret::Secret;
 use crate::dicom::write::UltrasoundObject;
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::guideline::Table;
@@ -78,7 +78,7 @@ impl Desk {
                 .found("none")
                 .remedy("Name the reader: osspan profile --reader NAME"));
         }
-        let name = files::hex(&Sha256::digest(reader.as_bytes()));
+        let name = digest::sha256_hex(reader.as_bytes());
         let dir = files::practice_in(data_dir).join(name.get(..16).unwrap_or_default());
         Ok(Self { data_dir: data_dir.to_path_buf(), dir, reader: reader.to_owned() })
     }
@@ -245,7 +245,7 @@ impl Desk {
     /// [`ErrorKind::Record`] when the frame is a case already; [`ErrorKind::Io`].
     pub fn add_own(&self, frame: &Path, key: &AnswerKey, note: &str, now: &str) -> Result<String> {
         let bytes = files::read_bytes(frame, LONGEST_FRAME)?;
-        let file_sha256 = files::hex(&Sha256::digest(&bytes));
+        let file_sha256 = digest::sha256_hex(&bytes);
         let id = self.secret()?.id(&["own", &file_sha256]);
         let secret = serde_json::to_vec(key).map_err(|e| unwritable(&e))?;
         let case = OwnCase {
@@ -283,10 +283,11 @@ impl Desk {
     }
 
     fn own_case(&self, id: &str) -> Result<OwnCase> {
-        self.own_cases()?
-            .into_iter()
-            .find(|c| c.id == id)
-            .ok_or_else(|| Error::new(ErrorKind::Usage, "the own case is not here any more").expected(id).found("none"))
+        let gone = || Error::new(ErrorKind::Usage, "the own case is not here any more").expected(id).found("none");
+        // An id is hexadecimal digits; from a file that was written by hand it could be a way to another folder.
+        let path = self.own_dir().join(format!("{}.json", digest::from_hex(id).map(|_| id).ok_or_else(gone)?));
+        let text = files::read_text_if_there(&path, LONGEST)?.ok_or_else(gone)?;
+        OwnCase::from_json(&text).map_err(|e| e.at(&path)).and_then(|c| if c.id == id { Ok(c) } else { Err(gone()) })
     }
 
     fn own_dir(&self) -> PathBuf {
@@ -315,7 +316,7 @@ impl Desk {
                 let own = self.own_case(&case.id)?;
                 if !there {
                     let bytes = files::read_bytes(&self.own_dir().join(format!("{}.dcm", case.id)), LONGEST_FRAME)?;
-                    if files::hex(&Sha256::digest(&bytes)) != own.file_sha256 {
+                    if digest::sha256_hex(&bytes) != own.file_sha256 {
                         return Err(Error::new(ErrorKind::Format, "the own case's frame was changed since it was added"));
                     }
                     put(&frame, &bytes)?;

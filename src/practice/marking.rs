@@ -7,12 +7,12 @@ use crate::calibrate::Calibration;
 use crate::error::{Error, ErrorKind, Result};
 use crate::frame::Geometry;
 use crate::guideline::Table;
-use crate::measure::{EdgeMark, Landmarks, Measurement, Repeatability, Side, SideCheck, Value, edge_to_os};
+use crate::measure::{ASSUMED_SD_MM, EdgeMark, Landmarks, Measurement, Repeatability, Side, SideCheck, Value, edge_to_os};
 use crate::units::{Mm, MmVec, PxPoint};
 
-/// The SD of one reading that trainees are held against, mm: the labelled total that clinical readings use until a department
-/// knows its own ([`Repeatability::assumed_total`]).
-pub const TARGET_SD_MM: f64 = 2.0;
+/// The SD of one reading that trainees are held against, mm (own assumption): the labelled total that clinical readings use until
+/// a department knows its own ([`Repeatability::assumed_total`]).
+pub const TARGET_SD_MM: f64 = ASSUMED_SD_MM;
 /// A distance is read well when its error is at most this, mm: 1.96 of the target's SDs.
 pub const WITHIN_MM: f64 = 1.96 * TARGET_SD_MM;
 

@@ -10,7 +10,6 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::frame::Geometry;
 use crate::load::Facts;
 use crate::measure::{EdgeMark, Landmarks, Side};
-use crate::reading::Distance;
 use crate::record::{LIMIT_PER_SD, ReadingRecord};
 use crate::synth::cases::{NEAR_MM, THRESHOLDS_MM};
 use crate::units::{Mm, PxPoint};
@@ -19,7 +18,7 @@ use super::marking::TARGET_SD_MM;
 
 /// Version of the shape of an own case's file.
 pub const OWN_SCHEMA: &str = "osspan-own-case/1";
-/// Fewest readers of a consensus.
+/// Fewest readers of a consensus (own assumption).
 const LEAST_READERS: usize = 2;
 
 /// One own case as it stands in its file. The truth is sealed: the file tells nothing of it.
@@ -85,7 +84,9 @@ pub fn consensus(geometry: &Geometry, readings: &[&ReadingRecord], why: &str) ->
     }
     let first = newest.first().filter(|_| newest.len() >= LEAST_READERS).ok_or_else(|| {
         refused()
-            .expected(format!("readings of the frame by at least {LEAST_READERS} readers in the teaching set"))
+            .expected(format!(
+                "readings of the frame by at least {LEAST_READERS} readers in the teaching set (an assumption of this program)"
+            ))
             .found(newest.len().to_string())
     })?;
     let exact = |r: &&ReadingRecord| matches!(r.landmarks.edge, EdgeMark::PlacentalEdge { .. }) && r.side == first.side;
@@ -133,7 +134,7 @@ pub fn consensus(geometry: &Geometry, readings: &[&ReadingRecord], why: &str) ->
 
 /// The size of a reading's distance, mm.
 fn size(r: &ReadingRecord) -> Option<f64> {
-    let Distance::Measured(m) = &r.distance else { return None };
+    let m = r.distance.measured()?;
     Some(m.scale.calibration.distance(r.landmarks.internal_os, r.landmarks.edge.at()).get())
 }
 

@@ -61,7 +61,8 @@ impl Placement {
         if n < LEAST_ERRORS {
             return format!(
                 "Own placement: {n} of {LEAST_ERRORS} cases that count (levels 2 to 6, read and to be read). From {LEAST_ERRORS} on the spread is \
-                 known to within a third, and may widen your clinical readings if you consent."
+                 known to within a third, and may widen your clinical readings if you consent ({LEAST_ERRORS}, and the newest {MOST_ERRORS} that are taken, \
+                 are assumptions of this program)."
             );
         }
         let sd = about_the_truth(&self.errors_mm);
@@ -70,6 +71,8 @@ impl Placement {
         } else {
             "It may widen your clinical readings, never narrow them, if you consent."
         };
-        format!("Own placement: {sd:.2} about the truth, bias included, from the newest {n} cases. {what}")
+        format!(
+            "Own placement: {sd:.2} about the truth, bias included, from the newest {n} cases ({LEAST_ERRORS} to {MOST_ERRORS} are taken, an assumption of this program). {what}"
+        )
     }
 }

@@ -79,7 +79,7 @@ pub struct Score {
 impl Score {
     /// What the spread says beside the target.
     #[must_use]
-    pub fn against_target(&self) -> &'static str {
+    pub fn against_target(&self) -> String {
         words::target_words(&self.sd)
     }
 }

@@ -3,7 +3,7 @@
 
 use sha2::{Digest, Sha256};
 
-use crate::files;
+use crate::digest;
 
 /// 32 secret random bytes.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -42,7 +42,7 @@ impl Secret {
     /// The identifier of a case: 20 hexadecimal digits.
     #[must_use]
     pub fn id(&self, parts: &[&str]) -> String {
-        files::hex(&self.digest("identifier", parts)[..10])
+        digest::hex(&self.digest("identifier", parts)[..10])
     }
 
     /// The seed of a case.
@@ -55,7 +55,7 @@ impl Secret {
     /// A passphrase for what is sealed on this machine.
     #[must_use]
     pub fn passphrase(&self, parts: &[&str]) -> String {
-        files::hex(&self.digest("passphrase", parts))
+        digest::hex(&self.digest("passphrase", parts))
     }
 }
 

@@ -6,6 +6,8 @@ use super::score::{Score, Share, Spread};
 use crate::synth::Truth;
 use crate::synth::cases::{EdgeForm, NEAR_MM, THRESHOLDS_MM, Trap, Wanted};
 
+/// What is said of a number that no source claims.
+const OWN: &str = "an assumption of this program";
 /// The line that comes with a frame which is the nearest that the sweep showed.
 pub(super) const SWEEP_NEAREST_HERE: &str = "Sagittal frame. On the sweep from side to side the edge came no nearer to the os than here.";
 /// The line that comes with a frame that is not.
@@ -55,7 +57,7 @@ pub(super) fn why(wanted: &Wanted, truth: &Truth) -> Vec<String> {
         && let Some(at) = THRESHOLDS_MM.iter().find(|at| (wanted.distance_mm - **at).abs() <= NEAR_MM)
     {
         out.push(format!(
-            "The true distance, {}, lies within {NEAR_MM:.0} mm of {at:.0} mm: a reading with the usual error falls on the wrong side often. \
+            "The true distance, {}, lies within {NEAR_MM:.0} mm of {at:.0} mm, which counts as near ({OWN}): a reading with the usual error falls on the wrong side often. \
              Near a limit, measure again.",
             mm(truth.edge_to_os_mm)
         ));
@@ -143,10 +145,10 @@ pub fn score_lines(s: &Score, own_cases: bool) -> Vec<String> {
     out.push(format!("{} cases, {} with an error that counts", s.cases, s.errors));
     out.push(spread("Bias, read less true", &s.bias));
     out.push(spread("Spread, one SD", &s.sd));
-    out.push(s.against_target().to_owned());
+    out.push(s.against_target());
     out.push(share(&format!("Done well (rightly rejected, or within {WITHIN_MM:.1} mm)"), &s.well));
     out.push(share("Finding right", &s.finding));
-    out.push(share("Finding right within 3 mm of 0, 10 or 20 mm", &s.finding_near));
+    out.push(share(&format!("Finding right within {NEAR_MM:.0} mm of 0, 10 or 20 mm ({OWN})"), &s.finding_near));
     out.push(share("Frames to be rejected that were", &s.rejected_rightly));
     out.push(share("Frames to be read that were", &s.read_rightly));
     out.push(share("Rejected for the right reason", &s.reason));
@@ -160,17 +162,12 @@ pub fn score_lines(s: &Score, own_cases: bool) -> Vec<String> {
 }
 
 /// What a spread says beside the target.
-pub(super) fn target_words(sd: &Spread) -> &'static str {
+pub(super) fn target_words(sd: &Spread) -> String {
+    let target = format!("the target of {TARGET_SD_MM:.1} mm (the labelled total of clinical readings, {OWN})");
     match (sd.low, sd.high) {
-        (_, Some(high)) if high <= TARGET_SD_MM => {
-            "Spread below the target of 2.0 mm (the labelled total of clinical readings), interval and all."
-        }
-        (Some(low), _) if low > TARGET_SD_MM => {
-            "Spread above the target of 2.0 mm (the labelled total of clinical readings), interval and all."
-        }
-        (Some(_), Some(_)) => {
-            "The interval of the spread holds the target of 2.0 mm (the labelled total of clinical readings): more cases are needed to tell."
-        }
-        _ => "Target for the spread: 2.0 mm (the labelled total of clinical readings).",
+        (_, Some(high)) if high <= TARGET_SD_MM => format!("Spread below {target}, interval and all."),
+        (Some(low), _) if low > TARGET_SD_MM => format!("Spread above {target}, interval and all."),
+        (Some(_), Some(_)) => format!("The interval of the spread holds {target}: more cases are needed to tell."),
+        _ => format!("Target for the spread: {TARGET_SD_MM:.1} mm (the labelled total of clinical readings, {OWN})."),
     }
 }

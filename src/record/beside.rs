@@ -1,7 +1,9 @@
 //! What the records beside readings share: how their files are named, written and read.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
+use super::verify::content_digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -24,12 +26,34 @@ pub(super) fn unwritable(e: serde_json::Error) -> Error {
     Error::new(ErrorKind::Record, "the record cannot be written").caused_by(e)
 }
 
-/// The records of one kind among `paths`, with an error for each file that holds none.
-pub(super) fn load<R>(paths: &[PathBuf], prefix: &str, longest: u64, parse: impl Fn(&str) -> Result<R>) -> (Vec<(PathBuf, R)>, Vec<Error>) {
+/// The error for a file whose content is not what it was saved with.
+pub(super) fn changed() -> Error {
+    Error::new(ErrorKind::Record, "the record was changed after it was saved")
+        .expected("content that matches its digest")
+        .found("other content")
+        .remedy("Put back a copy of the file from before; osspan verify says what differs")
+}
+
+/// The records of one kind among `paths`, each once, with an error for each file that holds none. `id` is the digest that a
+/// record names.
+pub(super) fn load<R>(
+    paths: &[PathBuf],
+    prefix: &str,
+    longest: u64,
+    parse: impl Fn(&str) -> Result<R>,
+    id: impl Fn(&R) -> &str,
+) -> (Vec<(PathBuf, R)>, Vec<Error>) {
     let mut found = (Vec::new(), Vec::new());
+    let mut ids = HashSet::new();
     for path in paths.iter().filter(|p| is_of(prefix, p)) {
-        match files::read_text(path, longest).and_then(|t| parse(&t)) {
-            Ok(record) => found.0.push((path.clone(), record)),
+        let read = files::read_text(path, longest).and_then(|text| {
+            let record = parse(&text)?;
+            if content_digest(&text)? == id(&record) { Ok(record) } else { Err(changed()) }
+        });
+        match read {
+            // A file that was copied is the same record again.
+            Ok(record) if ids.insert(id(&record).to_owned()) => found.0.push((path.clone(), record)),
+            Ok(_) => {}
             Err(e) => found.1.push(e.at(path)),
         }
     }

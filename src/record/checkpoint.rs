@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::followed;
 use super::index::Index;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
@@ -48,8 +49,7 @@ impl Checkpoint {
         // Nothing follows a record of who was told, so each is among the newest.
         let mut heads = index.heads(None);
         heads.extend(index.told().iter().map(|t| t.record.id().to_owned()));
-        let followed: std::collections::HashSet<&str> =
-            index.reviews().iter().flat_map(|r| r.record.follows.iter().map(String::as_str)).collect();
+        let followed = followed(index.reviews().iter().map(|r| &r.record.follows));
         heads.extend(index.reviews().iter().map(|r| r.record.id()).filter(|id| !followed.contains(id)).map(str::to_owned));
         heads.sort();
         let mut made = Self {

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::ReadingRecord;
 use crate::calibrate::Calibration;
 use crate::measure::Value;
-use crate::reading::Distance;
+use crate::reading::Measured;
 use crate::units::{Mm, PxPoint};
 
 /// 95 % of differences between two readings are smaller than this many SD of one: 1.96 × √2 (British Standards
@@ -52,17 +52,13 @@ impl Comparison {
     /// Compares `second` with `first`.
     #[must_use]
     pub fn of(first: &ReadingRecord, second: &ReadingRecord) -> Self {
-        let measured = |r: &ReadingRecord| match &r.distance {
-            Distance::Measured(m) => Some((**m).clone()),
-            Distance::NoScale { .. } => None,
-        };
-        let (a, b) = (measured(first), measured(second));
-        let exact = |m: &Option<crate::reading::Measured>| match m.as_ref().map(|m| m.measurement.value) {
+        let (a, b) = (first.distance.measured(), second.distance.measured());
+        let exact = |m: Option<&Measured>| match m.map(|m| m.measurement.value) {
             Some(Value::Exact { signed_mm }) => Some(signed_mm.get()),
             _ => None,
         };
-        let same_frame = first.frame.sha256 == second.frame.sha256 && first.frame.frame_number == second.frame.frame_number;
-        let same_finding = match (&a, &b) {
+        let same_frame = first.frame.same_picture(&second.frame);
+        let same_finding = match (a, b) {
             (Some(a), Some(b)) if first.table == second.table => match (a.finding.nominal_kind(), b.finding.nominal_kind()) {
                 (Some(x), Some(y)) => x == y,
                 (None, None) => std::mem::discriminant(&a.finding.outcome) == std::mem::discriminant(&b.finding.outcome),
@@ -72,7 +68,7 @@ impl Comparison {
         };
         let (r, s) = (&first.repeatability, &second.repeatability);
         let larger = if r.sd_mm.get() >= s.sd_mm.get() { r } else { s };
-        let shifts = match (&a, &b) {
+        let shifts = match (a, b) {
             (Some(a), Some(b)) if same_frame && a.scale.calibration == b.scale.calibration => shifts(first, second, &a.scale.calibration),
             _ => Vec::new(),
         };
@@ -80,7 +76,7 @@ impl Comparison {
             first: first.id().to_owned(),
             second: second.id().to_owned(),
             same_frame,
-            difference_mm: exact(&a).zip(exact(&b)).map(|(a, b)| b - a),
+            difference_mm: exact(a).zip(exact(b)).map(|(a, b)| b - a),
             limit_mm: LIMIT_PER_SD * larger.sd_mm.get(),
             limit_is_assumed: larger.assumed,
             same_finding,

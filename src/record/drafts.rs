@@ -131,7 +131,7 @@ impl Drafts {
                 Err(e) => found.1.push(e.at(&path)),
             }
         }
-        found.0.sort_by(|a, b| b.kept_at.cmp(&a.kept_at).then_with(|| a.frame.cmp(&b.frame)));
+        found.0.sort_by(|a, b| files::instant(&b.kept_at).cmp(&files::instant(&a.kept_at)).then_with(|| a.frame.cmp(&b.frame)));
         Ok(found)
     }
 

@@ -3,15 +3,16 @@
 //! A record names the others by their ids and repeats their distances, so that the values can be recomputed from the record
 //! alone, and each distance from its own record. The record saved last holds all of them.
 
+use std::borrow::Borrow;
+
 use serde::{Deserialize, Serialize};
 
-use super::ReadingRecord;
+use super::{ReadingRecord, followed};
 use crate::error::Result;
 use crate::exam::{self, Adequacy, ExamValues, MOST_SETS, Model, Repeat};
 use crate::files::instant;
 use crate::frame::FrameId;
 use crate::measure::Measurement;
-use crate::reading::Distance;
 
 /// Most readings of one exam that a record repeats; the newest count.
 pub const MOST_HELD: usize = 100;
@@ -76,16 +77,13 @@ pub fn model_with(repeatability: &crate::measure::Repeatability) -> Model {
 /// A record's own reading as others hold it; `None` without a distance.
 #[must_use]
 pub fn held(record: &ReadingRecord) -> Option<HeldReading> {
-    match &record.distance {
-        Distance::Measured(m) => Some(HeldReading {
-            record: record.id().to_owned(),
-            frame: record.frame.clone(),
-            set: record.notes.set_number(),
-            adequacy: record.notes.checklist.adequacy(),
-            measurement: m.measurement.clone(),
-        }),
-        Distance::NoScale { .. } => None,
-    }
+    record.distance.measured().map(|m| HeldReading {
+        record: record.id().to_owned(),
+        frame: record.frame.clone(),
+        set: record.notes.set_number(),
+        adequacy: record.notes.checklist.adequacy(),
+        measurement: m.measurement.clone(),
+    })
 }
 
 /// Whether two records are of one exam, by [`ReadingRecord::exam_key`].
@@ -94,21 +92,31 @@ pub fn same_exam(a: &ReadingRecord, b: &ReadingRecord) -> bool {
     a.exam_key() == b.exam_key()
 }
 
+/// Of an exam's current readings, by when they were saved: each reader's newest of each frame, and the others. A reader who read a
+/// frame again without following the first reading, at another workstation say, read it once more; that is not another frame.
+#[must_use]
+pub fn newest_of_each_frame<R: Borrow<ReadingRecord>>(readings: Vec<R>) -> (Vec<R>, Vec<R>) {
+    let (mut newest, mut again): (Vec<R>, Vec<R>) = (Vec::new(), Vec::new());
+    for reading in readings.into_iter().rev() {
+        let one = reading.borrow();
+        let read = |n: &R| n.borrow().reader == one.reader && n.borrow().frame.same_picture(&one.frame);
+        if newest.iter().any(read) { again.push(reading) } else { newest.push(reading) }
+    }
+    newest.reverse();
+    again.reverse();
+    (newest, again)
+}
+
 /// This reader's other readings of a record's exam: the newest of each frame, none that another of them follows, in the
 /// order of frames. A second reader's are not among them.
 #[must_use]
 pub fn others_of<'a>(record: &ReadingRecord, all: impl IntoIterator<Item = &'a ReadingRecord>) -> Vec<&'a ReadingRecord> {
     let own: Vec<&ReadingRecord> = all.into_iter().filter(|r| r.reader == record.reader && same_exam(r, record)).collect();
-    let followed: std::collections::HashSet<&str> = own.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
-    let same = |a: &FrameId, b: &FrameId| a.sha256 == b.sha256 && a.frame_number == b.frame_number;
-    let mut kept: Vec<&ReadingRecord> = own.into_iter().filter(|r| !followed.contains(r.id()) && !same(&r.frame, &record.frame)).collect();
+    let followed = followed(own.iter().map(|r| &r.follows));
+    let mut kept: Vec<&ReadingRecord> =
+        own.into_iter().filter(|r| !followed.contains(r.id()) && !r.frame.same_picture(&record.frame)).collect();
     kept.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.frame.cmp(&b.frame)));
-    // Two heads of one frame: the newest counts.
-    let mut newest: Vec<&ReadingRecord> = Vec::new();
-    for r in kept {
-        newest.retain(|n| !same(&n.frame, &r.frame));
-        newest.push(r);
-    }
+    let (mut newest, _) = newest_of_each_frame(kept);
     // By frame and not by time, so that the same readings always stand in the same order.
     newest.sort_by(|a, b| {
         let by = |r: &ReadingRecord| (r.frame.sop_instance_uid.clone(), r.frame.frame_number, r.frame.sha256.clone());
@@ -127,7 +135,7 @@ impl ReadingRecord {
         let mut others = others_of(&self, all);
         // Of more than can be held the newest count.
         let mut oldest = others.clone();
-        oldest.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+        oldest.sort_by(|a, b| a.by_moment(b));
         oldest.truncate(others.len().saturating_sub(MOST_HELD - 1));
         others.retain(|r| oldest.iter().all(|o| o.id() != r.id()));
         let mut readings: Vec<HeldReading> = others.into_iter().filter_map(held).collect();

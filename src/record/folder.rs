@@ -12,11 +12,12 @@ use super::index::from_hex;
 use super::review::{self, Signer, is_review};
 use super::second::check_mark;
 use super::store::is_beside;
-use super::store::{read_file, read_record_text, reading_name};
+use super::store::{read_record_text, reading_beside};
 use super::told::{self, is_told};
 use super::{Check, Difference, ImageSource, Store, verify_text_with};
+use crate::digest::hex;
 use crate::error::{Error, Result};
-use crate::files::{self, hex};
+use crate::files;
 use crate::guideline::Shelf;
 
 /// Records in work at one time.
@@ -106,19 +107,17 @@ fn check_file(path: &PathBuf, images: Option<&(dyn ImageSource + Sync)>, shelf: 
     let read = || -> Result<(Check, Links)> {
         if is_told(path) {
             // Its reading usually lies in the same folder, under its id.
-            let beside = |id: &str| read_file(&path.with_file_name(reading_name(id))).ok();
-            let (record, check) = told::check(&read_record_text(path)?, beside, shelf)?;
+            let (record, check) = told::check(&read_record_text(path)?, |id| reading_beside(path, id), shelf)?;
             return Ok((check, Links { id: from_hex(record.id())?, follows: vec![from_hex(&record.reading)?] }));
         }
         if is_review(path) {
-            let beside = |id: &str| read_file(&path.with_file_name(reading_name(id))).ok();
-            let (record, check) = review::check(&read_record_text(path)?, beside, signers)?;
+            let (record, check) = review::check(&read_record_text(path)?, |id| reading_beside(path, id), signers)?;
             let about = record.step.readings().into_iter().chain(record.follows.iter().map(String::as_str));
             let follows = about.map(from_hex).collect::<Result<_>>()?;
             return Ok((check, Links { id: from_hex(record.id())?, follows }));
         }
         let (record, mut check) = verify_text_with(&read_record_text(path)?, images.map(|i| i as &dyn ImageSource), shelf)?;
-        check_mark(&record, |id| read_file(&path.with_file_name(reading_name(id))).ok(), &mut check);
+        check_mark(&record, |id| reading_beside(path, id), &mut check);
         // The readings that a mark names may have stayed in another folder; those that it follows may not be missing.
         let follows = record.follows.iter().map(|f| from_hex(f)).collect::<Result<_>>()?;
         let links = Links { id: from_hex(record.id())?, follows };

@@ -19,12 +19,13 @@ use super::store::is_beside;
 use super::store::read_file;
 use super::told::{self, StoredTold};
 use super::{Patient, ReadingRecord};
+use crate::digest::{bytes_of, hex};
 use crate::error::{Error, ErrorKind, Result};
-use crate::files::{self, Stamp, hex};
+use crate::files::{self, Stamp};
 use crate::frame::FrameId;
 
 /// First bytes of the cache; another version is made anew.
-const MAGIC: &[u8] = b"osspan-index/4\n";
+const MAGIC: &[u8] = b"osspan-index/5\n";
 /// Largest cache that is read, bytes: about a million records.
 const LARGEST: u64 = 1 << 30;
 
@@ -198,10 +199,13 @@ impl Index {
         in_order.sort_by(|(x, a), (y, b)| {
             (a.exam_date, x, &a.saved_at, a.path.as_os_str()).cmp(&(b.exam_date, y, &b.saved_at, b.path.as_os_str()))
         });
-        let entries: Vec<Entry> = in_order.into_iter().map(|(_, e)| e).collect();
+        // The cache keeps every file. A file that was copied is the same record again, not another reading.
+        let mut entries: Vec<Entry> = in_order.into_iter().map(|(_, e)| e).collect();
         if let Some(cache) = cache.filter(|_| gone || count > unreadable.len()) {
             let _ = save_cache(cache, &entries);
         }
+        let mut ids = HashSet::new();
+        entries.retain(|e| ids.insert(e.id));
         let (told, faults) = told::load(&beside);
         unreadable.extend(faults);
         let (reviews, faults) = review::load(&beside);
@@ -209,7 +213,7 @@ impl Index {
         Ok(Self { entries, told, reviews, unreadable, read: count })
     }
 
-    /// Every record, by exam date, then by when it was saved; undated exams first.
+    /// Every record once, by exam date, then by when it was saved; undated exams first.
     #[must_use]
     pub fn entries(&self) -> &[Entry] {
         &self.entries
@@ -287,10 +291,12 @@ impl Index {
         self.current(frame).map(Entry::id).collect()
     }
 
-    /// As [`Index::heads`] of one frame, of one reader's records only.
+    /// As [`Index::heads`] of one frame, of one reader's records of this patient ([`Patient::key`]) only: a picture that was stored
+    /// under two people's names is read for each by itself.
     #[must_use]
-    pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Vec<String> {
-        self.current(Some(frame)).filter(|e| e.reader == reader.trim()).map(Entry::id).collect()
+    pub fn own_heads(&self, frame: &FrameId, reader: &str, patient: Option<&str>) -> Vec<String> {
+        let own = |e: &&Entry| e.reader == reader.trim() && e.patient() == patient;
+        self.current(Some(frame)).filter(own).map(Entry::id).collect()
     }
 
     fn current<'a>(&'a self, frame: Option<&'a FrameId>) -> impl Iterator<Item = &'a Entry> {
@@ -319,6 +325,5 @@ fn save_cache(path: &Path, entries: &[Entry]) -> Result<()> {
 
 /// 64 hexadecimal digits.
 pub(super) fn from_hex(text: &str) -> Result<[u8; 32]> {
-    files::bytes_of(text)
-        .ok_or_else(|| Error::new(ErrorKind::Record, "a digest in the record is damaged").expected("64 hexadecimal digits"))
+    bytes_of(text).ok_or_else(|| Error::new(ErrorKind::Record, "a digest in the record is damaged").expected("64 hexadecimal digits"))
 }

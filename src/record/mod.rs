@@ -1,5 +1,6 @@
 //! The saved reading. Never changed once saved; a correction is a new record that names what it follows.
 
+use crate::digest::sha256_hex;
 /// See [`crate::files::instant`].
 pub use crate::files::instant;
 
@@ -21,7 +22,7 @@ pub use blind::{Onlooker, Saved, unseen};
 pub use checkpoint::{Checkpoint, LONGEST_CHECKPOINT};
 pub use compare::{Comparison, LIMIT_PER_SD, Shift};
 pub use drafts::{Draft, Drafts};
-pub use exam::{HeldExam, HeldReading, MOST_HELD, held, model_with, others_of, same_exam, values_of};
+pub use exam::{HeldExam, HeldReading, MOST_HELD, held, model_with, newest_of_each_frame, others_of, same_exam, values_of};
 pub use folder::{Totals, Verified};
 pub use index::{Entry, Index, Query};
 pub use review::{Maker, REVIEW_SCHEMA, ReviewRecord, Role, Settlement, Signer, Step, StoredReview, signer_words};
@@ -30,8 +31,10 @@ pub use store::{Store, Stored};
 pub use told::{StoredTold, TOLD_SCHEMA, ToldRecord, urgent_of};
 pub use verify::{Check, Difference, ImageSource, recompute, verify, verify_text, verify_text_with};
 
+use std::cmp::Ordering;
+use std::collections::HashSet;
+
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use crate::calibrate::ScaleFacts;
 use crate::calibrate::header::PixelSpacingConsent;
@@ -84,7 +87,7 @@ impl Patient {
             (None, Some(name), Some(born)) => format!("name/{name}/{born}"),
             _ => return None,
         };
-        Some(Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect())
+        Some(short_key(&basis))
     }
 }
 
@@ -171,6 +174,17 @@ pub struct ReadingRecord {
     pub text_matches: Option<bool>,
 }
 
+/// Ids that are followed by any of these lists of what a record or step follows: those that are no longer current.
+#[must_use]
+pub fn followed<'a>(follows: impl IntoIterator<Item = &'a Vec<String>>) -> HashSet<&'a str> {
+    follows.into_iter().flatten().map(String::as_str).collect()
+}
+
+/// The order of two saved things: by when they were saved, whatever offset that was written with, then by their ids.
+fn in_order(a: (&str, &str), b: (&str, &str)) -> Ordering {
+    instant(a.0).cmp(&instant(b.0)).then_with(|| a.1.cmp(b.1))
+}
+
 /// The key that the readings of a study have ([`ReadingRecord::exam_key`]).
 #[must_use]
 pub fn study_key(study_instance_uid: &str) -> String {
@@ -178,7 +192,7 @@ pub fn study_key(study_instance_uid: &str) -> String {
 }
 
 fn short_key(basis: &str) -> String {
-    Sha256::digest(basis.as_bytes()).iter().take(8).map(|b| format!("{b:02x}")).collect()
+    sha256_hex(basis).chars().take(16).collect()
 }
 
 /// What a record says besides the reading itself.
@@ -318,6 +332,12 @@ impl ReadingRecord {
         &self.content_sha256
     }
 
+    /// The order of records: by when they were saved, then by their ids.
+    #[must_use]
+    pub fn by_moment(&self, other: &Self) -> Ordering {
+        in_order((&self.saved_at, self.id()), (&other.saved_at, other.id()))
+    }
+
     /// SHA-256 (hex) of the compact JSON with the digest left empty.
     ///
     /// # Errors
@@ -325,7 +345,7 @@ impl ReadingRecord {
     pub fn digest(&self) -> Result<String> {
         let bare = Self { content_sha256: String::new(), ..self.clone() };
         let text = serde_json::to_vec(&bare).map_err(beside::unwritable)?;
-        Ok(crate::files::hex(&Sha256::digest(&text)))
+        Ok(sha256_hex(text))
     }
 
     /// Whether its content matches its digest.

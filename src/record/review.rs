@@ -4,15 +4,16 @@
 //! A signature (Ed25519, RFC 8032) covers the step's whole content: the ids of the readings that stand, which are digests
 //! of all that they say, and the digests of their images.
 
+use std::cmp::Ordering;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::beside::{self, unwritable};
 use super::compare::Comparison;
 use super::verify::content_digest;
-use super::{Check, Difference, ReadingRecord};
+use super::{Check, Difference, ReadingRecord, in_order};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -257,7 +258,7 @@ impl ReviewRecord {
             made.key = files::public_key(seed);
             made.signature = files::sign(seed, &made.signed_bytes()?);
         }
-        made.content_sha256 = files::hex(&Sha256::digest(made.bytes()?));
+        made.content_sha256 = digest::sha256_hex(made.bytes()?);
         Ok(made)
     }
 
@@ -265,6 +266,12 @@ impl ReviewRecord {
     #[must_use]
     pub fn id(&self) -> &str {
         &self.content_sha256
+    }
+
+    /// The order of steps: by when they were taken, then by their ids.
+    #[must_use]
+    pub fn by_moment(&self, other: &Self) -> Ordering {
+        in_order((&self.saved_at, self.id()), (&other.saved_at, other.id()))
     }
 
     /// The name of its file: no identity in it.
@@ -370,9 +377,9 @@ fn refused() -> Error {
 
 /// Reads the steps among `paths`, by when they were made, with an error for each file that holds none.
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredReview>, Vec<Error>) {
-    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ReviewRecord::from_json);
+    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ReviewRecord::from_json, ReviewRecord::id);
     let mut found: Vec<StoredReview> = found.into_iter().map(|(path, record)| StoredReview { path, record }).collect();
-    found.sort_by(|a, b| files::instant(&a.record.saved_at).cmp(&files::instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
+    found.sort_by(|a, b| a.record.by_moment(&b.record));
     (found, faults)
 }
 
@@ -409,7 +416,7 @@ pub(super) fn check(text: &str, reading: impl Fn(&str) -> Option<ReadingRecord>,
         differ("the signature", "that of what is signed".into(), "another: it was changed after it was signed".into());
     }
     if !complete {
-        check.unchecked.push("the comparison: not all of its readings are in the same folder".into());
+        check.unchecked.push("the comparison: not all of its readings are in the same folder as they were saved".into());
     }
     if matches!(record.step, Step::Sign { .. }) {
         check.unchecked.extend(signer_words(&record, signers));

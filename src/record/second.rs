@@ -145,7 +145,9 @@ pub(super) fn check_mark(record: &ReadingRecord, reading: impl Fn(&str) -> Optio
         differ("other readers' readings of the same exam", "a reading of another exam, or by the same reader");
     }
     if found.len() < mark.first.len() {
-        check.unchecked.push("the mark of a second reading: not all of the readings that it names are in the same folder".into());
+        check
+            .unchecked
+            .push("the mark of a second reading: not all of the readings that it names are in the same folder as they were saved".into());
     } else if mark.mode == Mode::SameFrames && !found.iter().any(|f| frame_key(&f.frame) == frame_key(&record.frame)) {
         differ("a frame that the first reader chose", "another frame");
     }

@@ -97,7 +97,7 @@ impl Store {
         files::publish_new(&self.dir, &reading_name(record.id()), record.to_json()?.as_bytes())
     }
 
-    /// Every record, by when it was saved, and an error for each file that holds none. All are held in memory: for large
+    /// Every record once, by when it was saved, and an error for each file that holds none. All are held in memory: for large
     /// folders use [`Store::index`].
     ///
     /// # Errors
@@ -122,9 +122,9 @@ impl Store {
             let hidden = unseen(who, found.0.iter().map(|s| s.record.saved()));
             found.0.retain(|s| !hidden.contains(&s.record.exam_key()));
         }
-        found
-            .0
-            .sort_by(|a, b| files::instant(&a.record.saved_at).cmp(&files::instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
+        found.0.sort_by(|a, b| a.record.by_moment(&b.record));
+        // A file that was copied is the same record again, not another reading.
+        found.0.dedup_by(|a, b| a.record.id() == b.record.id());
         Ok(found)
     }
 
@@ -218,12 +218,12 @@ impl Store {
         Ok(self.index()?.heads(Some(frame)))
     }
 
-    /// As [`Store::heads`], of one reader's records only: what a reader has seen who is not shown the others' readings.
+    /// As [`Index::own_heads`]: what a reader has seen who is not shown the others' readings.
     ///
     /// # Errors
     /// As [`Store::index`].
-    pub fn own_heads(&self, frame: &FrameId, reader: &str) -> Result<Vec<String>> {
-        Ok(self.index()?.own_heads(frame, reader))
+    pub fn own_heads(&self, frame: &FrameId, reader: &str, patient: Option<&str>) -> Result<Vec<String>> {
+        Ok(self.index()?.own_heads(frame, reader, patient))
     }
 }
 
@@ -242,7 +242,13 @@ pub(super) fn read_record_text(path: &Path) -> Result<String> {
     files::read_text(path, LONGEST)
 }
 
-/// Reads one record file.
+/// Reads one record file. A record whose content is not what it was saved with is none: no list, report or value is made of it.
 pub(super) fn read_file(path: &Path) -> Result<ReadingRecord> {
-    ReadingRecord::from_json(&read_record_text(path)?)
+    let record = ReadingRecord::from_json(&read_record_text(path)?)?;
+    if record.is_intact()? { Ok(record) } else { Err(beside::changed()) }
+}
+
+/// The reading of an id that lies beside the file `path`, under the name that it was saved by.
+pub(super) fn reading_beside(path: &Path, id: &str) -> Option<ReadingRecord> {
+    read_file(&path.with_file_name(reading_name(id))).ok().filter(|r| r.id() == id)
 }

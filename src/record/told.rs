@@ -5,16 +5,15 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::beside::{self, unwritable};
 use super::verify::content_digest;
 use super::{Check, Difference, ReadingRecord};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::followup::{self, Exam, Told, UrgentId};
 use crate::guideline::{self, Shelf};
-use crate::reading::Distance;
 
 /// Version of the record's shape.
 pub const TOLD_SCHEMA: &str = "osspan-told/1";
@@ -73,10 +72,8 @@ pub fn urgent_of(reading: &ReadingRecord, shelf: &Shelf) -> Result<Vec<followup:
             &bundled
         }
     };
-    let (measurement, finding) = match &reading.distance {
-        Distance::Measured(m) => (Some(&m.measurement), Some(&m.finding)),
-        Distance::NoScale { .. } => (None, None),
-    };
+    let measured = reading.distance.measured();
+    let (measurement, finding) = (measured.map(|m| &m.measurement), measured.map(|m| &m.finding));
     let context = reading.context_in_force();
     let exam =
         Exam { table, context: &context, age: context.gestational_age().ok(), stated_side: Some(reading.side), measurement, finding };
@@ -119,7 +116,7 @@ impl ToldRecord {
             software: format!("{} {}", env!("CARGO_PKG_NAME"), env!("CARGO_PKG_VERSION")),
         };
         let text = serde_json::to_vec(&made).map_err(unwritable)?;
-        made.content_sha256 = files::hex(&Sha256::digest(&text));
+        made.content_sha256 = digest::sha256_hex(&text);
         Ok(made)
     }
 
@@ -168,7 +165,7 @@ fn moment(text: &str) -> Result<jiff::Timestamp> {
 
 /// Reads the told records among `paths`, with an error for each file that holds none.
 pub(super) fn load(paths: &[PathBuf]) -> (Vec<StoredTold>, Vec<Error>) {
-    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ToldRecord::from_json);
+    let (found, faults) = beside::load(paths, PREFIX, LONGEST, ToldRecord::from_json, ToldRecord::id);
     let mut found: Vec<StoredTold> = found.into_iter().map(|(path, record)| StoredTold { path, record }).collect();
     found.sort_by(|a, b| files::instant(&a.record.told.at).cmp(&files::instant(&b.record.told.at)).then_with(|| a.path.cmp(&b.path)));
     (found, faults)
@@ -188,7 +185,9 @@ pub(super) fn check(text: &str, reading: impl FnOnce(&str) -> Option<ReadingReco
         });
     }
     match reading(&record.reading) {
-        None => check.unchecked.push("whether its reading has this matter: the reading is not in the same folder".into()),
+        None => check
+            .unchecked
+            .push("whether its reading has this matter: the reading is not in the same folder, or not as it was saved".into()),
         Some(reading) => {
             if !urgent_of(&reading, shelf)?.iter().any(|u| u.id == record.told.matter) {
                 check.differences.push(Difference {

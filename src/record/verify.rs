@@ -2,14 +2,12 @@
 
 use std::sync::LazyLock;
 
-use sha2::{Digest, Sha256};
-
 use super::ReadingRecord;
 use crate::assist;
 use crate::calibrate::judge;
 use crate::cautions::{self, CautionId};
+use crate::digest::sha256_hex;
 use crate::error::{Error, ErrorKind, Result};
-use crate::files::hex;
 use crate::frame::{Frame, FrameId};
 use crate::guideline::Shelf;
 use crate::measure::{self, Measurement, own_placement};
@@ -108,7 +106,7 @@ pub(super) fn content_digest(text: &str) -> Result<String> {
     let start = bare.windows(FIELD.len()).position(|w| w == FIELD).ok_or_else(missing)? + FIELD.len();
     let length = bare[start..].iter().position(|&b| b == b'"').ok_or_else(missing)?;
     bare.drain(start..start + length);
-    Ok(hex(&Sha256::digest(&bare)))
+    Ok(sha256_hex(&bare))
 }
 
 /// Checks everything of a record but its digest: each number and word, its table, its image.
@@ -168,12 +166,19 @@ fn recompute_with(record: &ReadingRecord, images: Option<&dyn ImageSource>, shel
 }
 
 fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn FnMut(&str, String, String), unchecked: &mut Vec<String>) {
+    compare_more(record, again, differ);
+    compare_exam(record, differ, unchecked);
+    compare_own_placement(record, differ, unchecked);
     match (&record.distance, &again.distance) {
         (Distance::Measured(recorded), Distance::Measured(now)) => {
             let (s0, m0, f0) = (&recorded.scale, &recorded.measurement, &recorded.finding);
             let (s1, m1, f1) = (&now.scale, &now.measurement, &now.finding);
             if m0.method != measure::METHOD {
-                unchecked.push(format!("the method {} is no longer available; this program has {}", m0.method, measure::METHOD));
+                unchecked.push(format!(
+                    "the method {} is no longer available; this program has {}: the distance, its finding and its words are not checked",
+                    m0.method,
+                    measure::METHOD
+                ));
                 return;
             }
             if s0.calibration != s1.calibration {
@@ -205,9 +210,6 @@ fn compare(record: &ReadingRecord, again: &reading::Reading, differ: &mut dyn Fn
         }
         (Distance::Measured(_), Distance::NoScale { reason }) => differ("the distance", reason.clone(), record.headline.clone()),
     }
-    compare_more(record, again, differ);
-    compare_exam(record, differ, unchecked);
-    compare_own_placement(record, differ, unchecked);
     if record.rules != cautions::RULES {
         unchecked.push(format!(
             "words and cautions follow version {} of the rules; this program has version {}",
@@ -366,7 +368,7 @@ mod tests {
     fn white_space_between_the_parts_does_not_count_and_all_else_does() {
         let digest = |t: &str| content_digest(t).unwrap();
         let plain = digest(r#"{"content_sha256":"","a":"x \" y","b":[1,2]}"#);
-        assert_eq!(plain, hex(&Sha256::digest(br#"{"content_sha256":"","a":"x \" y","b":[1,2]}"#)));
+        assert_eq!(plain, sha256_hex(br#"{"content_sha256":"","a":"x \" y","b":[1,2]}"#));
         assert_eq!(digest("{ \"content_sha256\" : \"abc\",\n \"a\": \"x \\\" y\", \"b\": [1,\n2] }\n"), plain);
         assert_ne!(digest(r#"{"content_sha256":"","a":"x \"  y","b":[1,2]}"#), plain);
         assert_ne!(digest(r#"{"content_sha256":"","a":"x \" y","b":[1,3]}"#), plain);

@@ -9,6 +9,10 @@ use tiny_skia::{FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, R
 use super::pdf::on_paper;
 use super::svg;
 use crate::error::{Error, ErrorKind, Result};
+use crate::plot::agreement::{FILE_LETTERS, FILE_SIZE};
+use crate::plot::bland_altman::BlandAltman;
+use crate::plot::distance_line::Room;
+use crate::plot::forest::Forest;
 use crate::plot::{Anchor, Ink, Shape, fonts};
 
 /// Pixels of the longest side that a picture may have.
@@ -26,6 +30,22 @@ pub struct Figure {
 }
 
 impl Figure {
+    /// Two readers' differences, in the size of a file.
+    #[must_use]
+    pub fn of_differences(plot: &BlandAltman) -> Self {
+        let (width, height) = FILE_SIZE;
+        let shapes = plot.shapes(Room { width, height, letters: FILE_LETTERS });
+        Self { title: format!("Differences against means, {}", plot.of), shapes, size: FILE_SIZE }
+    }
+
+    /// A study's figures part by part, in the size of a file and as high as they need.
+    #[must_use]
+    pub fn of_parts(forest: &Forest) -> Self {
+        let (width, height) = (FILE_SIZE.0, forest.height(FILE_LETTERS));
+        let shapes = forest.shapes(Room { width, height, letters: FILE_LETTERS });
+        Self { title: forest.of.clone(), shapes, size: (width, height) }
+    }
+
     /// The plot as an SVG file. Its text stays text, in the letters of the machine that shows it.
     #[must_use]
     pub fn svg(&self) -> String {

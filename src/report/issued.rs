@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::Report;
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -72,7 +72,7 @@ impl Issued {
     fn digest(&self) -> Result<String> {
         let bare = Self { content_sha256: String::new(), ..self.clone() };
         let text = serde_json::to_vec(&bare).map_err(unwritable)?;
-        Ok(crate::files::hex(&Sha256::digest(&text)))
+        Ok(digest::sha256_hex(&text))
     }
 
     /// Saves it as a new file in `dir`.

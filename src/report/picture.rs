@@ -7,7 +7,6 @@ use crate::frame::FrameId;
 use crate::guideline::Table;
 use crate::measure::{EdgeMark, Value};
 use crate::plot::{Anchor, Ink, Shape};
-use crate::reading::Distance;
 use crate::record::ReadingRecord;
 use crate::units::PxPoint;
 
@@ -92,10 +91,7 @@ pub(super) fn picture(record: &ReadingRecord, number: usize, headline: String, t
     ];
     marks.extend(l.placental_body.map(|at| Marked { letter: 'P', name: "placental body", at }));
     marks.extend(l.marginal_sinus.map(|at| Marked { letter: 'S', name: "marginal sinus", at }));
-    let scale = match &record.distance {
-        Distance::Measured(m) => Some(m.scale.calibration.mm_per_px()),
-        Distance::NoScale { .. } => None,
-    };
+    let scale = record.distance.measured().map(|m| m.scale.calibration.mm_per_px());
     Picture {
         number,
         frame: record.frame.frame_number,

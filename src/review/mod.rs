@@ -14,7 +14,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use crate::caseload::SavedExam;
 use crate::error::{Error, ErrorKind, Result};
-use crate::record::{Comparison, Maker, ReadingRecord, ReviewRecord, Role, Settlement, Step, instant};
+use crate::record::{Comparison, Maker, ReadingRecord, ReviewRecord, Role, Settlement, Step, followed, instant, newest_of_each_frame};
 
 /// Where the review of an exam stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -76,7 +76,7 @@ pub struct ExamReview {
 /// Groups readings and steps by exam, by exam date, then by key.
 #[must_use]
 pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamReview> {
-    let followed: HashSet<&str> = records.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
+    let followed = followed(records.iter().map(|r| &r.follows));
     let of: BTreeMap<&str, String> = records.iter().map(|r| (r.id(), r.exam_key())).collect();
     let mut all: BTreeMap<String, ExamReview> = BTreeMap::new();
     for record in records.iter().filter(|r| !followed.contains(r.id())) {
@@ -86,7 +86,7 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
         entry.readings.push(record.clone());
     }
     let mut by_time: Vec<&ReadingRecord> = records.iter().collect();
-    by_time.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+    by_time.sort_by(|a, b| a.by_moment(b));
     for record in by_time {
         if let Some(exam) = of.get(record.id()).and_then(|e| all.get_mut(e)).filter(|e| !e.order.contains(&record.reader)) {
             exam.order.push(record.reader.clone());
@@ -100,8 +100,8 @@ pub fn exams(records: &[ReadingRecord], steps: &[ReviewRecord]) -> Vec<ExamRevie
     }
     let mut all: Vec<ExamReview> = all.into_values().collect();
     for exam in &mut all {
-        exam.readings.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
-        exam.steps.sort_by(|a, b| instant(&a.saved_at).cmp(&instant(&b.saved_at)).then_with(|| a.id().cmp(b.id())));
+        exam.readings.sort_by(ReadingRecord::by_moment);
+        exam.steps.sort_by(ReviewRecord::by_moment);
     }
     all.sort_by(|a, b| (a.date(), &a.exam).cmp(&(b.date(), &b.exam)));
     all
@@ -128,7 +128,7 @@ impl ExamReview {
     /// one does; without any distance, the last.
     #[must_use]
     pub fn deciding(&self, reader: &str) -> Option<&ReadingRecord> {
-        let own = self.of(reader);
+        let (own, _) = newest_of_each_frame(self.of(reader));
         let exam = SavedExam {
             readings: own.iter().map(|r| (*r).clone()).collect(),
             beside: Vec::new(),
@@ -156,7 +156,7 @@ impl ExamReview {
     /// The steps that no other step follows.
     #[must_use]
     pub fn heads(&self) -> Vec<&ReviewRecord> {
-        let followed: HashSet<&str> = self.steps.iter().flat_map(|s| s.follows.iter().map(String::as_str)).collect();
+        let followed = followed(self.steps.iter().map(|s| &s.follows));
         self.steps.iter().filter(|s| !followed.contains(s.id())).collect()
     }
 

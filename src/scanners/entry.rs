@@ -3,9 +3,9 @@
 use jiff::ToSpan;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use crate::calibrate::{CheckVerdict, LastCheck};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::frame::FrameId;
@@ -244,7 +244,7 @@ impl ScaleCheck {
     /// # Errors
     /// [`ErrorKind::Record`].
     pub fn id(&self) -> Result<String> {
-        Ok(files::hex(&Sha256::digest(self.bare_bytes()?)))
+        Ok(digest::sha256_hex(self.bare_bytes()?))
     }
 
     /// As text for its file.

@@ -6,13 +6,13 @@
 
 use jiff::ToSpan;
 use jiff::civil::date;
-use sha2::{Digest, Sha256};
 
 use super::anatomy::Wall;
 use super::cases::{Case, EdgeForm, Level, Trap, Wanted, case};
 use super::noise::Noise;
 use crate::calibrate::HEADER_ALONE;
 use crate::context::{Bladder, Contraction, Dating, ExamContext, Route};
+use crate::digest::sha256_hex;
 use crate::error::Result;
 use crate::exam::FrameNotes;
 use crate::frame::{FrameId, Geometry};
@@ -140,11 +140,7 @@ fn record(
         table: &table,
     };
     let origin = Origin {
-        frame: FrameId {
-            sha256: Sha256::digest(format!("invented frame {number} of study {seed}")).iter().map(|b| format!("{b:02x}")).collect(),
-            sop_instance_uid: None,
-            frame_number: 1,
-        },
+        frame: FrameId { sha256: sha256_hex(format!("invented frame {number} of study {seed}")), sop_instance_uid: None, frame_number: 1 },
         patient: Patient { number: Some(format!("INVENTED-{seed}-{woman}")), ..Patient::default() },
         study_instance_uid: Some(format!("2.25.{}", 9_000_000 + seed.wrapping_mul(1_000).wrapping_add(woman as u64))),
         reader: reader.name.to_owned(),

@@ -6,13 +6,13 @@
 use std::fmt::Write as _;
 
 use serde::Serialize;
-use sha2::{Digest, Sha256};
 
 use super::noise::Noise;
 use super::object::{Scale, object};
 use super::{Anatomy, Hold, Look, Scanner, Seed, Sweep, Truth, render, sweep, truth};
 use crate::context::Answer;
 use crate::dicom::write::{Coding, Pictures, UltrasoundObject, uid_from};
+use crate::digest::sha256_hex;
 use crate::error::{Error, ErrorKind, Result};
 use crate::measure::{EdgeMark, Side};
 use crate::units::PxPoint;
@@ -264,13 +264,8 @@ pub fn sample_images() -> Result<Vec<(String, Vec<u8>)>> {
     all.extend(files.into_iter().map(|f| (f.name, f.bytes)));
     let mut sums = String::new();
     for (name, bytes) in &all {
-        let digest = Sha256::digest(bytes);
-        let hex = digest.iter().fold(String::new(), |mut text, byte| {
-            // Writing to a string cannot fail.
-            let _ = write!(text, "{byte:02x}");
-            text
-        });
-        let _ = writeln!(sums, "{hex}  {name}");
+        // Writing to a string cannot fail.
+        let _ = writeln!(sums, "{}  {name}", sha256_hex(bytes));
     }
     all.push(("SHA256SUMS".into(), sums.into_bytes()));
     Ok(all)

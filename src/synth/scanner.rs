@@ -148,19 +148,7 @@ impl Scanner {
     /// The one region of the frame: the picture without its depth marks, tissue, centimetres (PS3.3 C.8.5.5).
     #[must_use]
     pub fn region(&self) -> RawRegion {
-        RawRegion {
-            spatial_format: Some(1),
-            data_type: Some(1),
-            flags: Some(2),
-            min_x0: Some(0),
-            min_y0: Some(0),
-            max_x1: Some(self.picture_columns() - 1),
-            max_y1: Some(self.rows() - 1),
-            units_x: Some(3),
-            units_y: Some(3),
-            delta_x: Some(self.mm_per_px_x / 10.0),
-            delta_y: Some(self.mm_per_px_y / 10.0),
-        }
+        RawRegion::of_tissue([0, 0, self.picture_columns() - 1, self.rows() - 1], [self.mm_per_px_x / 10.0, self.mm_per_px_y / 10.0])
     }
 }
 

@@ -32,6 +32,7 @@ use super::keeper::Keeper;
 use super::session::{ArchiveAction, ArchiveEffect, ExamState, SaveJob, TeachingEffect};
 use crate::cli::profile;
 use crate::context::Dating;
+use crate::digest;
 use crate::error::Result;
 use crate::files;
 use crate::load::scan;
@@ -44,6 +45,21 @@ const PROGRESS_EVERY: Duration = Duration::from_millis(80);
 const NO_DIALOG: Duration = Duration::from_millis(400);
 /// Longest landmarks file of the sample exam, bytes.
 const LONGEST_SAMPLE: u64 = 1024 * 1024;
+
+/// The way to the window from any thread.
+#[derive(Clone)]
+struct Answers {
+    send: Sender<Action>,
+    ctx: egui::Context,
+}
+
+impl Answers {
+    /// Gives the window an answer, and wakes it. It may be gone already; then nobody wants the answer.
+    fn give(&self, action: Action) {
+        let _ = self.send.send(action);
+        self.ctx.request_repaint();
+    }
+}
 
 /// Threads and channels behind a window.
 pub struct Worker {
@@ -68,11 +84,8 @@ impl Worker {
         let (send, receive) = channel();
         let decoder = Decoder::start(&send, ctx);
         let drafts = Drafts::at(files::drafts_in(&data_dir));
-        let (tell, told) = (send.clone(), ctx.clone());
-        let keeper = Keeper::start(drafts.clone(), window_name(), move |text| {
-            let _ = tell.send(Action::Tell(text));
-            told.request_repaint();
-        });
+        let answers = Answers { send: send.clone(), ctx: ctx.clone() };
+        let keeper = Keeper::start(drafts.clone(), window_name(), move |text| answers.give(Action::Tell(text)));
         let stop = Arc::new(AtomicBool::new(false));
         let (archive, receiver) = (Arc::default(), Arc::default());
         let worker = Self { send, receive, decoder, stop, records, keeper, teaching: InOrder::start(), data_dir, archive, receiver };
@@ -103,17 +116,17 @@ impl Worker {
 
     /// Runs `work` on a thread of its own with a way to answer. A fault in it becomes a message, never a dead window.
     fn spawn(&self, ctx: &egui::Context, work: impl FnOnce(&dyn Fn(Action)) + Send + 'static) {
-        let (send, ctx) = (self.send.clone(), ctx.clone());
+        let answers = self.answers_to(ctx);
         thread::spawn(move || {
-            let answer = |action: Action| {
-                // The window may be gone already; then nobody wants the answer.
-                let _ = send.send(action);
-                ctx.request_repaint();
-            };
+            let answer = |action: Action| answers.give(action);
             if catch_unwind(AssertUnwindSafe(|| work(&answer))).is_err() {
                 answer(Action::Tell("A fault in the program stopped that. What is on screen is kept; please report it.".into()));
             }
         });
+    }
+
+    fn answers_to(&self, ctx: &egui::Context) -> Answers {
+        Answers { send: self.send.clone(), ctx: ctx.clone() }
     }
 
     fn open(&self, paths: Vec<PathBuf>, ctx: &egui::Context) {
@@ -136,20 +149,14 @@ impl Worker {
 
     /// Starts the receiver or stops it, off this thread: a port may be slow to be had or given back.
     fn receive(&self, yes: bool, ctx: &egui::Context) {
-        let (data_dir, held) = (self.data_dir.clone(), self.receiver.clone());
-        let (send, again) = (self.send.clone(), ctx.clone());
+        let (data_dir, held, answers) = (self.data_dir.clone(), self.receiver.clone(), self.answers_to(ctx));
         self.spawn(ctx, move |answer| {
             let mut held = held.lock().unwrap_or_else(PoisonError::into_inner);
             // The one that ran goes first: its port may be wanted again.
             *held = None;
             let mut listening = None;
             if yes {
-                let tell = move |action| {
-                    // The window may be gone already.
-                    let _ = send.send(action);
-                    again.request_repaint();
-                };
-                match archive::receive(&data_dir, tell) {
+                match archive::receive(&data_dir, move |action| answers.give(action)) {
                     Ok((receiver, words)) => {
                         *held = Some(receiver);
                         listening = Some(words);
@@ -209,16 +216,14 @@ impl World for Worker {
             Effect::KeepSettings(settings) => {
                 // On this thread, in order: it is one small file, and the last choice must be the one that stays.
                 if let Err(e) = settings.save(&self.data_dir) {
-                    let _ = self.send.send(Action::Tell(format!("The settings are not kept: {e}")));
+                    self.answers_to(ctx).give(Action::Tell(format!("The settings are not kept: {e}")));
                 }
             }
             Effect::Teaching(effect @ (TeachingEffect::Keep(_) | TeachingEffect::Forget)) => {
-                let (data_dir, records) = (self.data_dir.clone(), self.records.clone());
-                let (send, ctx) = (self.send.clone(), ctx.clone());
+                let (data_dir, records, answers) = (self.data_dir.clone(), self.records.clone(), self.answers_to(ctx));
                 self.teaching.then(move || {
                     if let Some(action) = teaching::carry_out(effect, &data_dir, &records) {
-                        let _ = send.send(action);
-                        ctx.request_repaint();
+                        answers.give(action);
                     }
                 });
             }
@@ -287,10 +292,11 @@ impl World for Worker {
 fn window_name() -> String {
     let random = files::random_key().unwrap_or_default();
     // Without randomness two windows might share a name only if they also shared a process number.
-    format!("{:x}{}", std::process::id(), files::hex(&random[..6]))
+    format!("{:x}{}", std::process::id(), digest::hex(&random[..6]))
 }
 
 fn save(store: &Store, job: &SaveJob) -> Result<Stored> {
+    files::check_records(store.dir())?;
     let record = job.record(files::now_exactly())?;
     let (who, served) = job.reader();
     let mark = store.second_reading(&who, &record.exam_key(), served)?;

@@ -2,30 +2,34 @@
 
 use osspan::Result;
 use osspan::context::{Bladder, Contraction, Dating, ExamContext, Route};
+use osspan::estimate::Interval;
 use osspan::exam::FrameNotes;
 use osspan::frame::{FrameId, Geometry, RawRegion};
 use osspan::guideline::{self, Table};
 use osspan::measure::more::MoreLandmarks;
-use osspan::measure::{EdgeMark, Landmarks, Repeatability, Side};
+use osspan::measure::{EdgeMark, Landmarks, Measurement, Repeatability, Side, SideCheck, Value};
 use osspan::reading::{self, Inputs};
 use osspan::record::{Origin, Patient, ReadingRecord};
-use osspan::units::PxPoint;
+use osspan::units::{Mm, PxPoint};
 
 pub fn geometry() -> Geometry {
-    let region = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(10),
-        min_y0: Some(10),
-        max_x1: Some(620),
-        max_y1: Some(470),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(0.01),
-        delta_y: Some(0.01),
-    };
+    let region = RawRegion::of_tissue([10, 10, 620, 470], [0.01, 0.01]);
     Geometry { rows: 480, columns: 640, regions: vec![region], ..Geometry::default() }
+}
+
+/// A measurement of `value` as a table is given it: its interval's ends and its uncertainty are what the test says.
+pub fn measurement(value: Value, side: Side, (low, high): (Option<f64>, Option<f64>), u_mm: f64, assumed: bool) -> Measurement {
+    Measurement {
+        method: "test@1".into(),
+        value,
+        side,
+        side_check: SideCheck::Agrees,
+        terms: Vec::new(),
+        u_mm: Mm::new(u_mm),
+        interval: Interval { low_mm: low.map(Mm::new), high_mm: high.map(Mm::new), coverage: 0.95 },
+        assumed_repeatability: assumed,
+        marginal_sinus_mm: None,
+    }
 }
 
 pub fn landmarks() -> Landmarks {

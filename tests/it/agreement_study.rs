@@ -33,19 +33,7 @@ struct Made<'a> {
 }
 
 fn record(made: Made<'_>) -> ReadingRecord {
-    let region = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(0),
-        min_y0: Some(0),
-        max_x1: Some(1279),
-        max_y1: Some(479),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(0.01),
-        delta_y: Some(0.01),
-    };
+    let region = RawRegion::of_tissue([0, 0, 1279, 479], [0.01, 0.01]);
     let geometry = Geometry { rows: 480, columns: 1280, regions: vec![region], ..Geometry::default() };
     let landmarks = Landmarks {
         internal_os: PxPoint::new(640.0, 240.0),

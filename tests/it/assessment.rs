@@ -3,11 +3,11 @@
 use osspan::ErrorKind;
 use osspan::files::unseal;
 use osspan::practice::assessment::{
-    Answers, AssessmentResult, AssessmentSet, Criteria, Form, Frozen, MOST_APART, ROUND, Signed, Sitting, cases, freeze, likeness,
-    mark_answers, read_part, slots,
+    Answers, AssessmentResult, Criteria, Form, Frozen, MOST_APART, ROUND, Signed, Sitting, cases, freeze, likeness, mark_answers,
+    read_part, read_set, slots,
 };
 use osspan::practice::{Answer, Desk, Expected, Secret};
-use osspan::synth::cases::THRESHOLDS_MM;
+use osspan::synth::cases::{EdgeForm, NEAR_MM, THRESHOLDS_MM};
 
 use crate::commands::{osspan, text};
 use crate::common::practice::{KINDS, answer, guideline, rng, scored};
@@ -42,6 +42,12 @@ fn two_forms_are_alike_slot_by_slot_and_share_no_picture() {
         let to_reject = a.iter().filter(|p| p.task.expected() != Expected::Read).count();
         assert_eq!(to_reject, 10);
         assert_eq!(a.iter().filter(|p| p.task.key().near_limit && p.task.expected() == Expected::Read).count(), 12);
+        // What docs/PRACTICE.md says of a round: five overlaps, one of them near 0; each look of the edge.
+        let read: Vec<_> = a.iter().filter(|p| p.task.expected() == Expected::Read).map(|p| p.task.wanted()).collect();
+        assert_eq!(read.iter().filter(|w| w.distance_mm < 0.0).count(), 2 * 5);
+        assert_eq!(read.iter().filter(|w| (-NEAR_MM..0.0).contains(&w.distance_mm)).count(), 2);
+        let looks = [EdgeForm::Usual, EdgeForm::Thin, EdgeForm::Thick, EdgeForm::Sinus];
+        assert_eq!(looks.map(|look| read.iter().filter(|w| w.edge == look).count()), [20, 4, 4, 2]);
         let l = likeness(&a, &b, 2, &table);
         alike += usize::from(l.alike());
         assert!(l.most_mm <= 1.0 + 1e-9 && l.findings.len() == 9);
@@ -96,7 +102,7 @@ fn a_set_is_frozen_taken_blind_and_marked_under_its_passphrase_alone() {
     assert_eq!(freeze(&dir.path().join("no"), &impossible, "x", &lead_seed, || Ok(SECRET)).unwrap_err().kind(), ErrorKind::Usage);
 
     let form = set_dir.join("form-B");
-    let set: Signed<AssessmentSet> = read_part(&form.join("set.json")).unwrap();
+    let set = read_set(&form).unwrap();
     assert_eq!((set.by.as_str(), set.content.cases.len()), ("L. Lead", ROUND));
     assert_eq!(unseal(&set.content.sealed, "a long sentence").unwrap(), [fit; 32]);
 
@@ -165,11 +171,10 @@ fn a_set_is_frozen_taken_blind_and_marked_under_its_passphrase_alone() {
 /// The same secret and version give the same bytes on every machine and in every later build of this version.
 #[test]
 fn frames_come_out_bit_for_bit() {
-    use sha2::{Digest, Sha256};
     let placed = cases(&Secret::new(SECRET), Form::A, 1).unwrap();
     let digest = |i: usize| {
         let p = &placed[i];
-        Sha256::digest(p.task.object(&p.id).unwrap().to_bytes().unwrap()).iter().map(|b| format!("{b:02x}")).collect::<String>()
+        osspan::digest::sha256_hex(p.task.object(&p.id).unwrap().to_bytes().unwrap())
     };
     assert_eq!(
         [placed[0].id.clone(), digest(0), digest(13)],

@@ -6,8 +6,10 @@ use osspan::context::{
 };
 use osspan::estimate::Interval;
 use osspan::guideline::{classify, table};
-use osspan::measure::{Measurement, Side, SideCheck, Value};
+use osspan::measure::{Measurement, Side, Value};
 use osspan::units::Mm;
+
+use crate::invented::measurement;
 
 /// One exam, changed by each case.
 #[derive(Clone)]
@@ -28,17 +30,7 @@ fn measured(value: Value, side: Side) -> Option<Measurement> {
         Value::OverlapAtLeast { mm } => (None, Some(4.0 - mm.get())),
         Value::NoPlacentaWithin { mm } => (Some(mm.get() - 4.0), None),
     };
-    Some(Measurement {
-        method: "test@1".into(),
-        value,
-        side,
-        side_check: SideCheck::Agrees,
-        terms: Vec::new(),
-        u_mm: Mm::new(2.0),
-        interval: Interval { low_mm: low.map(Mm::new), high_mm: high.map(Mm::new), coverage: 0.95 },
-        assumed_repeatability: false,
-        marginal_sinus_mm: None,
-    })
+    Some(measurement(value, side, (low, high), 2.0, false))
 }
 
 fn at(mm: f64) -> Option<Measurement> {

@@ -22,6 +22,13 @@ pub fn osspan(data: &Path, args: &[&str]) -> Output {
         .expect("the program starts")
 }
 
+/// What a command prints that must end well.
+pub fn done(data: &Path, args: &[&str]) -> String {
+    let made = osspan(data, args);
+    assert!(made.status.success(), "{args:?}: {}", text(&made.stderr));
+    text(&made.stdout)
+}
+
 pub fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("UTF-8")
 }

@@ -2,11 +2,12 @@
 
 use jiff::civil::Date;
 use osspan::context::{Bladder, Contraction, Dating, ExamContext, GestationalAge, Route, gestational_age};
-use osspan::estimate::Interval;
 use osspan::guideline::{self, BandKind, Note, Outcome, Reason, Table, boundary_note, classify, explain, headline};
 use osspan::measure::words::digits_that_keep;
 use osspan::measure::{Measurement, Side, SideCheck, Value};
 use osspan::units::Mm;
+
+use crate::invented::measurement;
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -40,17 +41,7 @@ fn measured(value: Value, low: Option<f64>, high: Option<f64>) -> Measurement {
         Value::Reaches { .. } => Side::Reaches,
         _ => Side::NotCovering,
     };
-    Measurement {
-        method: "test@1".into(),
-        value,
-        side,
-        side_check: SideCheck::Agrees,
-        terms: Vec::new(),
-        u_mm: Mm::new(2.0),
-        interval: Interval { low_mm: low.map(Mm::new), high_mm: high.map(Mm::new), coverage: 0.95 },
-        assumed_repeatability: true,
-        marginal_sinus_mm: None,
-    }
+    measurement(value, side, (low, high), 2.0, true)
 }
 
 /// A distance with an interval of no width.

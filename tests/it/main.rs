@@ -29,6 +29,7 @@ mod records;
 mod records_folder;
 mod report;
 mod review;
+mod said;
 mod samples;
 mod scale;
 mod sr;

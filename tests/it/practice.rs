@@ -11,7 +11,7 @@ use osspan::reading;
 use osspan::record::{Origin, Patient, ReadingRecord, verify, verify_text};
 use osspan::units::Mm;
 
-use crate::commands::{osspan, text};
+use crate::commands::{done, osspan, text};
 use crate::common::practice::{KINDS, answer, guideline, recover, rng, tasks};
 use crate::invented::Case;
 
@@ -239,11 +239,7 @@ fn a_practice_frame_makes_no_clinical_record() {
 fn the_course_is_taken_by_commands() {
     let data = tempfile::tempdir().unwrap();
     let run = |args: &[&str]| osspan(data.path(), args);
-    let ok = |args: &[&str]| {
-        let done = run(args);
-        assert!(done.status.success(), "{args:?}: {}", text(&done.stderr));
-        text(&done.stdout)
-    };
+    let ok = |args: &[&str]| done(data.path(), args);
     assert!(text(&run(&["practice", "next"]).stderr).contains("--reader NAME"));
     assert!(ok(&["practice", "levels"]).contains("6  as in the clinic (0 answered)"));
     ok(&["profile", "--reader", "T. Trainee", "--role", "trainee"]);
@@ -282,11 +278,7 @@ fn levels_are_numbered_and_tasks_are_cheap_to_know() {
 fn an_approved_frame_becomes_an_own_case_scored_apart() {
     let data = tempfile::tempdir().unwrap();
     let run = |args: &[&str]| osspan(data.path(), args);
-    let ok = |args: &[&str]| {
-        let done = run(args);
-        assert!(done.status.success(), "{args:?}: {}", text(&done.stderr));
-        text(&done.stdout)
-    };
+    let ok = |args: &[&str]| done(data.path(), args);
     let image = "sample-images/visit-2/frame-1.dcm";
     let read = |edge: &str, reader: &str| {
         let base = ["read", image, "--os", "249.5,177", "--edge", edge, "--side", "not-covering", "--guideline", "rcog-2018"];

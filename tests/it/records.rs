@@ -82,8 +82,8 @@ fn a_later_reading_names_the_one_it_follows() {
     // The next frame of a frozen cine has the same bytes and is another frame; another reader has seen nothing yet.
     let next = FrameId { frame_number: 2, ..first.frame.clone() };
     assert!(store.heads(&next).unwrap().is_empty());
-    assert_eq!(store.own_heads(&first.frame, "R. Ito").unwrap(), [second.id().to_owned()]);
-    assert!(store.own_heads(&first.frame, "S. Else").unwrap().is_empty());
+    assert_eq!(store.own_heads(&first.frame, "R. Ito", None).unwrap(), [second.id().to_owned()]);
+    assert!(store.own_heads(&first.frame, "S. Else", None).unwrap().is_empty());
     assert_eq!(store.heads(&first.frame).unwrap(), [second.id().to_owned()]);
 }
 

@@ -189,6 +189,7 @@ fn the_index_is_made_anew_whenever_it_disagrees_with_the_files() {
     fs::remove_file(file(&records, &saved[5])).unwrap();
     let mut changed = saved[4].clone();
     changed.reader = "Somebody else".into();
+    changed.content_sha256 = changed.digest().unwrap();
     fs::write(file(&records, &saved[4]), changed.to_json().unwrap()).unwrap();
     let again = open();
     assert_eq!((again.entries().len(), again.files_read()), (6, 2));

@@ -3,14 +3,15 @@
 use jiff::civil::Date;
 use osspan::cautions::Scale;
 use osspan::context::{Dating, ExamContext};
-use osspan::estimate::Interval;
 use osspan::followup::{Exam, plan};
 use osspan::guideline::{self, classify, headline};
-use osspan::measure::{Measurement, Side, SideCheck, Value};
+use osspan::measure::{Measurement, Side, Value};
 use osspan::sheet::{Sheet, sheet};
 use osspan::source::Provenance;
 use osspan::units::Mm;
 use serde::Deserialize;
+
+use crate::invented;
 
 #[derive(Deserialize)]
 struct File {
@@ -108,17 +109,7 @@ fn measurement(case: &Case) -> Option<Measurement> {
         (None, None, None, Some(x)) => (Value::NoPlacentaWithin { mm: mm(x) }, Side::NotCovering, Some(x - half), None),
         _ => return None,
     };
-    Some(Measurement {
-        method: "edge-to-os-distance@1".into(),
-        value,
-        side,
-        side_check: SideCheck::Agrees,
-        terms: Vec::new(),
-        u_mm: mm(half / 2.0),
-        interval: Interval { low_mm: low.map(mm), high_mm: high.map(mm), coverage: 0.95 },
-        assumed_repeatability: case.assumed,
-        marginal_sinus_mm: None,
-    })
+    Some(invented::measurement(value, side, (low, high), half / 2.0, case.assumed))
 }
 
 /// The last parts of the rows of a section that begin with `lead`.

@@ -20,6 +20,7 @@ use std::time::Instant;
 
 use osspan::calibrate::header::calibration_for;
 use osspan::dicom::write::{Coding, Pictures};
+use osspan::digest::sha256_hex;
 use osspan::frame::{Frame, Samples};
 use osspan::load::StoredFile;
 use osspan::synth::object::{Scale, object};
@@ -28,7 +29,6 @@ use osspan::units::PxPoint;
 use osspan::{Error, ErrorKind, Result};
 use serde::Deserialize;
 use serde_json::{Value, json};
-use sha2::{Digest, Sha256};
 
 #[derive(Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case", deny_unknown_fields)]
@@ -87,10 +87,6 @@ fn centroid(frame: &Frame, near: [f64; 2], reach: u32) -> Result<PxPoint> {
 const STILL: Scanner = Scanner { face_radius_mm: 10.0, half_angle_degrees: 60.0, depth_mm: 76.0, mm_per_px_x: 0.26, mm_per_px_y: 0.26 };
 const HOLD: Hold = Hold { os_x_mm: 4.0, os_y_mm: 34.0, turn_degrees: 0.0 };
 
-fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
-}
-
 /// One frame and one sweep in each coding, and one frame without a scale.
 fn write(folder: &Path) -> Result<Value> {
     let how =
@@ -114,8 +110,8 @@ fn write(folder: &Path) -> Result<Value> {
         }
     }
     let truths: Vec<&Truth> = swept.iter().map(|(_, t)| t).collect();
-    let digests: Vec<String> = swept.iter().map(|(samples, _)| hex(samples)).collect();
-    Ok(json!({ "files": made, "frame": hex(&single), "sweep": digests, "truths": truths, "shortest": how.shortest_frame() }))
+    let digests: Vec<String> = swept.iter().map(|(samples, _)| sha256_hex(samples)).collect();
+    Ok(json!({ "files": made, "frame": sha256_hex(&single), "sweep": digests, "truths": truths, "shortest": how.shortest_frame() }))
 }
 
 fn answer(request: Request) -> Result<Value> {
@@ -145,7 +141,7 @@ fn answer(request: Request) -> Result<Value> {
         Request::Write { folder } => write(&folder),
         Request::Digest => {
             let samples = render(&Anatomy::posterior(14.0), &STILL, &HOLD, Seed { tissue: 7, shot: 0 })?;
-            Ok(json!({ "sha256": hex(&samples) }))
+            Ok(json!({ "sha256": sha256_hex(&samples) }))
         }
         Request::Points { scanner, at_mm } => Ok(envelope(&phantom::points(&scanner.scanner(), &at_mm)?.0)),
         Request::Time { scale, frames } => {

@@ -76,6 +76,9 @@ def loop(display, binary, screens, scratch):
     shared = scratch / "shared"
     one, two = desk(scratch, "one", FIRST, "sonographer"), desk(scratch, "two", SECOND, "reviewer")
     os.environ["OSSPAN_RECORDS"] = str(shared)
+    # A shared folder is there before anybody saves in it.
+    for folder in (shared, scratch / "nothing"):
+        folder.mkdir()
 
     # The first reader reads both exams.
     for i, visit in enumerate(VISITS):

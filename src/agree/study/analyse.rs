@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::parts::{By, Part, Subgroup, subgroups};
 use super::{Category, LeftOut, Observation, Options, Readings};
 use crate::agree::bland_altman::{BlandAltman, FEW_PAIRS, LIMIT_FACTOR, Pair, bland_altman};
-use crate::agree::bootstrap::{Bootstrap, FEW_CLUSTERS, cluster_bootstrap};
+use crate::agree::bootstrap::{Bootstrap, FEW_CLUSTERS, cluster_bootstrap_of};
 use crate::agree::components::{Exam, Nested, TwoWay, nested, own_repeatability, two_way};
 use crate::agree::icc::{Icc, icc};
 use crate::agree::kappa::{Kappa, Weights, cohen, fleiss};
@@ -288,13 +288,23 @@ pub(super) fn over<T>(
     options: &Options,
     statistic: impl Fn(&[&T]) -> Option<f64>,
 ) -> Option<Bootstrap> {
+    over_all(clusters, options, |all| Some([statistic(all)?])).map(|[one]| one)
+}
+
+/// As [`over`], of several figures of the same resamples.
+fn over_all<T, const N: usize>(
+    clusters: &BTreeMap<usize, Vec<T>>,
+    options: &Options,
+    statistic: impl Fn(&[&T]) -> Option<[f64; N]>,
+) -> Option<[Bootstrap; N]> {
     let clusters: Vec<&Vec<T>> = clusters.values().collect();
-    cluster_bootstrap(&clusters, options.resamples, options.seed, |drawn| {
+    let made = cluster_bootstrap_of(&clusters, options.resamples, options.seed, |drawn| {
         statistic(&drawn.iter().flat_map(|c| c.iter()).collect::<Vec<_>>())
-    })
-    .ok()
+    });
     // Where no resample differs, as with no finding changed at all, the data do not tell how sure the figure is.
-    .map(|b| if b.estimate.low == b.estimate.high { Bootstrap { estimate: Estimate::bare(b.estimate.value), ..b } } else { b })
+    let bare =
+        |b: Bootstrap| if b.estimate.low == b.estimate.high { Bootstrap { estimate: Estimate::bare(b.estimate.value), ..b } } else { b };
+    made.ok().map(|all| all.map(bare))
 }
 
 pub(super) fn by_patient<'a, T>(all: &[&Both<'a>], f: impl Fn(&Both<'a>) -> Option<T>) -> BTreeMap<usize, Vec<T>> {
@@ -395,12 +405,12 @@ pub(super) fn changed_over(places: &BTreeMap<usize, Vec<(usize, usize)>>, option
 
 /// Bias, lower and upper limit of agreement over resampled patients.
 pub(super) fn differences_over(values: &BTreeMap<usize, Vec<Pair>>, options: &Options) -> [Option<Bootstrap>; 3] {
-    [0.0, -LIMIT_FACTOR, LIMIT_FACTOR].map(|k| {
-        over(values, options, move |pairs| {
-            let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
-            (d.len() >= 2).then(|| mean(&d) + k * (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt())
-        })
-    })
+    let made = over_all(values, options, |pairs| {
+        let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
+        let sd = (sum_of_squares(&d) / (d.len() as f64 - 1.0)).sqrt();
+        (d.len() >= 2).then(|| [0.0, -LIMIT_FACTOR, LIMIT_FACTOR].map(|k| mean(&d) + k * sd))
+    });
+    made.map_or([None; 3], |all| all.map(Some))
 }
 
 fn warn(who: &str, b: &BlandAltman, warnings: &mut Vec<String>) {

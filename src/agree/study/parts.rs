@@ -10,6 +10,13 @@ use crate::agree::bland_altman::{BlandAltman, Pair, bland_altman};
 use crate::agree::bootstrap::{Bootstrap, FEW_CLUSTERS};
 use crate::guideline;
 
+/// Mean distances at which readings are parted, mm, besides 0: where the bundled guideline tables turn (own assumption: no source
+/// parts a study of this distance).
+const CUTS_MM: [f64; 2] = [10.0, 20.0];
+
+/// What is said beside parts of a study.
+pub const PARTS_NOTE: &str = "Where distances and ages are parted is an assumption of this program";
+
 /// A way of parting the readings.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -47,9 +54,9 @@ impl By {
             },
             Self::Distance => match both.values().map(|(x, y)| 0.5 * (x + y)) {
                 Some(d) if d < 0.0 => (0, "overlap".to_owned()),
-                Some(d) if d <= 10.0 => (1, "0 to 10 mm".to_owned()),
-                Some(d) if d <= 20.0 => (2, "above 10 to 20 mm".to_owned()),
-                Some(_) => (3, "above 20 mm".to_owned()),
+                Some(d) if d <= CUTS_MM[0] => (1, format!("0 to {} mm", CUTS_MM[0])),
+                Some(d) if d <= CUTS_MM[1] => (2, format!("above {} to {} mm", CUTS_MM[0], CUTS_MM[1])),
+                Some(_) => (3, format!("above {} mm", CUTS_MM[1])),
                 None => (9, "no signed distance".to_owned()),
             },
             Self::Scanner => match &both.a.scanner {

@@ -6,19 +6,7 @@ use crate::frame::RawRegion;
 
 /// A usable region: 2D, tissue, centimetres, scale protected.
 fn region(bounds: [u32; 4], dx: f64, dy: f64) -> RawRegion {
-    RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(bounds[0]),
-        min_y0: Some(bounds[1]),
-        max_x1: Some(bounds[2]),
-        max_y1: Some(bounds[3]),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(dx),
-        delta_y: Some(dy),
-    }
+    RawRegion::of_tissue(bounds, [dx, dy])
 }
 
 fn geometry(regions: Vec<RawRegion>) -> Geometry {

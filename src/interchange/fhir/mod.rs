@@ -118,7 +118,7 @@ impl Resource {
         b.copy_from_slice(&Sha256::digest(format!("osspan/{name}").as_bytes())[..16]);
         b[6] = (b[6] & 0x0f) | 0x80;
         b[8] = (b[8] & 0x3f) | 0x80;
-        let hex = crate::files::hex(&b);
+        let hex = crate::digest::hex(&b);
         let parts = [&hex[..8], &hex[8..12], &hex[12..16], &hex[16..20], &hex[20..]];
         Self { url: format!("urn:uuid:{}", parts.join("-")), body }
     }
@@ -133,7 +133,7 @@ impl Resource {
 }
 
 fn digest(exam: &str, entries: &[Value]) -> String {
-    crate::files::hex(&Sha256::digest(format!("{exam}/{}", Value::from(entries)).as_bytes()))
+    crate::digest::sha256_hex(format!("{exam}/{}", Value::from(entries)).as_bytes())
 }
 
 fn identifier(what: &str, value: &str) -> Value {

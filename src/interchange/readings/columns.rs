@@ -7,7 +7,7 @@ use crate::estimate::TermKind;
 use crate::guideline::{BandRef, Finding, Outcome};
 use crate::measure::more::{MoreMeasured, Quantity};
 use crate::measure::{EdgeMark, Length, Measurement, Value};
-use crate::reading::{Distance, Measured};
+use crate::reading::Measured;
 use crate::units::{Mm, PxPoint};
 
 /// Every column, in order.
@@ -219,10 +219,7 @@ fn named(value: &impl Serialize) -> Cell {
 }
 
 fn measured<'a>(row: &Row<'a>) -> Option<&'a Measured> {
-    match &row.record.distance {
-        Distance::Measured(m) => Some(m),
-        Distance::NoScale { .. } => None,
-    }
+    row.record.distance.measured()
 }
 
 fn measurement<'a>(row: &Row<'a>) -> Option<&'a Measurement> {

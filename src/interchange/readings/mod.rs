@@ -13,7 +13,7 @@ use jiff::{Timestamp, civil::Date};
 
 use crate::csv_text::{csv_text, words_cell};
 use crate::error::Result;
-use crate::record::ReadingRecord;
+use crate::record::{ReadingRecord, followed};
 
 pub use columns::COLUMNS;
 
@@ -32,7 +32,7 @@ pub struct Row<'a> {
 /// The rows of a folder's records in the order given. `not_standing` holds ids ([`crate::review::not_standing`]).
 #[must_use]
 pub fn rows<'a>(records: &'a [ReadingRecord], not_standing: &HashSet<String>) -> Vec<Row<'a>> {
-    let followed: HashSet<&str> = records.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
+    let followed = followed(records.iter().map(|r| &r.follows));
     let row = |record: &'a ReadingRecord| {
         let current = !followed.contains(record.id());
         Row { record, current, stands: current && !not_standing.contains(record.id()) }

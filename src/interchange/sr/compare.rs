@@ -2,8 +2,7 @@
 
 use super::said::SaidReading;
 use crate::measure::Value;
-use crate::reading::Distance;
-use crate::record::{Comparison, LIMIT_PER_SD, ReadingRecord};
+use crate::record::{Comparison, LIMIT_PER_SD, ReadingRecord, followed};
 
 impl SaidReading {
     /// Whether this very reading is saved here.
@@ -16,7 +15,7 @@ impl SaidReading {
     /// has the record, else of the two distances alone.
     #[must_use]
     pub fn beside(&self, records: &[ReadingRecord]) -> Vec<(String, Vec<String>)> {
-        let followed: std::collections::HashSet<&str> = records.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
+        let followed = followed(records.iter().map(|r| &r.follows));
         let number = self.image.frames.first().copied().unwrap_or(1);
         let same = |r: &&ReadingRecord| {
             r.id() != self.record
@@ -43,10 +42,7 @@ impl SaidReading {
             Some(Value::Exact { signed_mm }) => Some(signed_mm.get()),
             _ => None,
         };
-        let own = match &ours.distance {
-            Distance::Measured(m) => Some(m.measurement.value),
-            Distance::NoScale { .. } => None,
-        };
+        let own = ours.distance.measured().map(|m| m.measurement.value);
         out.push(match exact(self.value).zip(exact(own)) {
             Some((theirs, ours_mm)) => {
                 let (d, limit) = (theirs - ours_mm, LIMIT_PER_SD * ours.repeatability.sd_mm.get());

@@ -10,7 +10,7 @@ use crate::error::Result;
 use crate::exam::{ExamDistance, Note, Summary};
 use crate::guideline::Shelf;
 use crate::measure::words;
-use crate::reading::{Distance, scale_standing};
+use crate::reading::scale_standing;
 use crate::record::{ReadingRecord, Settlement, Signer, Step, signer_words};
 use crate::review::{ExamReview, Standing};
 
@@ -98,10 +98,7 @@ fn cautions_of(readings: &[&ReadingRecord]) -> Vec<Item> {
     let (mut out, mut closing): (Vec<(CautionId, String)>, _) = (Vec::new(), None);
     for record in readings {
         let context = record.context_in_force();
-        let measured = match &record.distance {
-            Distance::Measured(m) => Some(m),
-            Distance::NoScale { .. } => None,
-        };
+        let measured = record.distance.measured();
         let facts = cautions::Facts {
             context: &context,
             age: context.gestational_age().ok(),

@@ -10,8 +10,7 @@ use super::codes::{self as c, Code};
 use super::document::Document;
 use super::tree::{Graphic, ImageRef, Item, Value as V};
 use crate::measure::Value;
-use crate::reading::Distance;
-use crate::record::{LIMIT_PER_SD, ReadingRecord};
+use crate::record::{LIMIT_PER_SD, ReadingRecord, followed};
 use crate::units::{Mm, PxPoint};
 
 /// Concepts that say a straight length, by PS3.16 CID 218 and CID 7470.
@@ -183,7 +182,7 @@ pub fn beside(other: &OtherDistance, records: &[ReadingRecord]) -> Vec<Beside> {
     let Some(image) = &other.image else { return Vec::new() };
     // One frame without a number is the only one of its image.
     let number = image.frames.first().copied().unwrap_or(1);
-    let followed: std::collections::HashSet<&str> = records.iter().flat_map(|r| r.follows.iter().map(String::as_str)).collect();
+    let followed = followed(records.iter().map(|r| &r.follows));
     let same = |r: &&ReadingRecord| {
         r.frame.sop_instance_uid.as_deref() == Some(&image.instance_uid) && r.frame.frame_number == number && !followed.contains(r.id())
     };
@@ -191,10 +190,7 @@ pub fn beside(other: &OtherDistance, records: &[ReadingRecord]) -> Vec<Beside> {
 }
 
 fn one_beside(other: &OtherDistance, record: &ReadingRecord) -> Beside {
-    let measured = match &record.distance {
-        Distance::Measured(m) => Some(m),
-        Distance::NoScale { .. } => None,
-    };
+    let measured = record.distance.measured();
     let exact = match measured.map(|m| m.measurement.value) {
         Some(Value::Exact { signed_mm }) => Some(signed_mm.get().abs()),
         Some(Value::Reaches { centre_distance_mm }) => Some(centre_distance_mm.get()),

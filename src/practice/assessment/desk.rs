@@ -3,13 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
 use super::forms::{Likeness, likeness};
 use super::plan::{Form, MOST_ROUNDS, Placed, ROUND, cases};
 use super::result::{Answered, Answers, AssessmentResult};
 use super::set::{AssessmentSet, Criteria, SetCase};
 use super::signed::{Part, Signed};
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 use crate::guideline::{Table, TableRef};
@@ -85,7 +85,7 @@ pub fn freeze(dir: &Path, what: &Frozen<'_>, passphrase: &str, seed: &[u8; 32], 
             let mut listed = Vec::new();
             for p in placed {
                 let bytes = p.task.object(&p.id)?.to_bytes()?;
-                listed.push(SetCase { id: p.id.clone(), file_sha256: digest(&bytes), note: p.task.scan_note().into() });
+                listed.push(SetCase { id: p.id.clone(), file_sha256: digest::sha256_hex(&bytes), note: p.task.scan_note().into() });
                 files::publish_new(&folder.join("frames"), &format!("{}.dcm", p.id), &bytes)?;
             }
             let set = AssessmentSet {
@@ -105,11 +105,7 @@ pub fn freeze(dir: &Path, what: &Frozen<'_>, passphrase: &str, seed: &[u8; 32], 
     Err(fail(ErrorKind::Invalid, "no two forms alike were found").expected(format!("one pair in {TRIES}")).found("none"))
 }
 
-fn digest(bytes: &[u8]) -> String {
-    files::hex(&Sha256::digest(bytes))
-}
-
-/// Reads a part of an assessment from its file, or from "set.json" in a folder.
+/// Reads a part of an assessment from its file.
 ///
 /// # Errors
 /// As [`Signed::from_json`]; [`ErrorKind::Io`].
@@ -117,8 +113,11 @@ pub fn read_part<T: Part>(path: &Path) -> Result<Signed<T>> {
     Signed::from_json(&files::read_text(path, LONGEST)?).map_err(|e| e.at(path))
 }
 
-/// The set of a folder.
-fn read_set(dir: &Path) -> Result<Signed<AssessmentSet>> {
+/// Reads the set in a folder.
+///
+/// # Errors
+/// As [`read_part`].
+pub fn read_set(dir: &Path) -> Result<Signed<AssessmentSet>> {
     read_part(&dir.join(SET))
 }
 
@@ -205,7 +204,7 @@ impl Sitting {
         let (number, of) = (self.kept.answers.len() + 1, self.set.content.cases.len());
         let Some(case) = self.set.content.cases.get(number - 1).cloned() else { return Ok(None) };
         let frame = self.dir.join("frames").join(format!("{}.dcm", case.id));
-        if digest(&files::read_bytes(&frame, LONGEST_FRAME)?) != case.file_sha256 {
+        if digest::sha256_hex(files::read_bytes(&frame, LONGEST_FRAME)?) != case.file_sha256 {
             return Err(fail(ErrorKind::Format, "the case cannot be given")
                 .expected("the frame that was frozen")
                 .found("another")
@@ -284,7 +283,7 @@ pub fn mark_answers(dir: &Path, answers: &Signed<Answers>, passphrase: &str, tab
         return Err(other());
     }
     for (p, listed) in placed.iter().zip(&content.cases) {
-        if p.id != listed.id || digest(&p.task.object(&p.id)?.to_bytes()?) != listed.file_sha256 {
+        if p.id != listed.id || digest::sha256_hex(p.task.object(&p.id)?.to_bytes()?) != listed.file_sha256 {
             return Err(other());
         }
     }

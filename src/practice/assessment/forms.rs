@@ -12,10 +12,10 @@ use crate::guideline::Table;
 use crate::measure::Side;
 use crate::practice::marking::Expected;
 
-/// Bias and SD of the readers that forms are judged by, mm.
+/// Bias and SD of the readers that forms are judged by, mm (own assumption).
 pub const READERS: [(f64, f64); 9] =
     [(-1.0, 1.0), (0.0, 1.0), (1.0, 1.0), (-1.0, 2.0), (0.0, 2.0), (1.0, 2.0), (-1.0, 3.0), (0.0, 3.0), (1.0, 3.0)];
-/// Most that the expected numbers of right findings may differ, findings a round of 20 cases.
+/// Most that the expected numbers of right findings may differ, findings a round of 20 cases (own assumption).
 pub const MOST_APART: f64 = 0.5;
 
 /// How alike two forms are.

@@ -12,7 +12,7 @@ mod result;
 mod set;
 mod signed;
 
-pub use desk::{Frozen, Sitting, Turn, freeze, mark_answers, read_part};
+pub use desk::{Frozen, Sitting, Turn, freeze, mark_answers, read_part, read_set};
 pub use forms::{Likeness, MOST_APART, READERS, likeness};
 pub use plan::{Form, MOST_ROUNDS, Placed, ROUND, Slot, cases, slots};
 pub use result::{Answered, Answers, AssessmentResult, MarkedCase, Met};

@@ -13,9 +13,9 @@ use crate::synth::noise::Noise;
 pub const ROUND: usize = 20;
 /// Most rounds of one assessment.
 pub const MOST_ROUNDS: usize = 5;
-/// Half the most that the distances of one slot differ between the forms, mm.
+/// Half the most that the distances of one slot differ between the forms, mm (own assumption).
 const APART_MM: f64 = 0.5;
-/// Least distance of a case from a limit that it lies near to, mm, so that both forms fall on the same side.
+/// Least distance of a case from a limit that it lies near to, mm, so that both forms fall on the same side (own assumption).
 const OFF_LIMIT_MM: f64 = 0.2;
 /// Stream of a slot's distance.
 const STREAM: u64 = 1 << 53;
@@ -61,8 +61,9 @@ pub struct Slot {
     pub wall: Wall,
 }
 
-/// The slots of a round: 15 frames to be read, 6 of them near a limit and on both sides of each, 4 with overlap; 5 not to be
-/// read, one of each kind and one more.
+/// The slots of a round: 15 frames to be read, 6 of them near a limit and on both sides of each, 5 with overlap (4 well beyond
+/// the os and the one just below 0), every look of the edge; 5 not to be read, one of each kind and one more. What a round is made
+/// of is an own assumption.
 fn round(number: usize) -> Vec<Slot> {
     let near = |limit: usize, below: bool| {
         let at = THRESHOLDS_MM.get(limit).copied().unwrap_or_default();

@@ -2,8 +2,8 @@
 
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
 
+use crate::digest;
 use crate::error::{Error, ErrorKind, Result};
 use crate::files;
 
@@ -64,7 +64,7 @@ impl<T: Part> Signed<T> {
     /// # Errors
     /// [`ErrorKind::Record`] when it cannot be written as JSON.
     pub fn id(&self) -> Result<String> {
-        Ok(files::hex(&Sha256::digest(serde_json::to_vec(self).map_err(|e| unwritable(&e))?)))
+        Ok(digest::sha256_hex(serde_json::to_vec(self).map_err(|e| unwritable(&e))?))
     }
 
     /// The text for its file.

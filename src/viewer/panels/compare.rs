@@ -35,7 +35,7 @@ impl Which {
 pub(super) fn show(ui: &mut Ui, sides: &[Seen<'_>; 2], theme: &Theme, pictures: &mut [Picture; 2], near: bool) {
     let [first, second] = sides;
     let (a, b) = (&first.reading.frame, &second.reading.frame);
-    let one_frame = a.sha256 == b.sha256 && a.frame_number == b.frame_number && first.mm_per_px == second.mm_per_px;
+    let one_frame = a.same_picture(b) && first.mm_per_px == second.mm_per_px;
     // The bar of a page that scrolls stands beside it.
     let width = ui.available_width() - 8.0;
     // What follows from it stays in sight below it.

@@ -47,6 +47,9 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         rule(ui, theme);
         plain(ui, "Nothing is asked for.", theme.text);
     }
+    for words in &list.left_out {
+        plain(ui, words, theme.lead);
+    }
     let mut last = None;
     for row in &list.rows {
         let first = row.listed.standing.first().copied().unwrap_or(Standing::Nothing);

@@ -9,7 +9,6 @@ use crate::plot::agreement::{self, Figure as Shown};
 use crate::plot::bland_altman::{BlandAltman, View};
 use crate::plot::forest::Forest;
 use crate::report::figure::Figure;
-use crate::synth::readers::INVENTED;
 use crate::viewer::action::{Action, Effect};
 
 /// A study with what leads from its points to their exams.
@@ -274,12 +273,7 @@ impl Agreement {
     }
 
     fn note(&self, notes: &mut Vec<String>) {
-        if self.made().is_some_and(|m| m.invented) {
-            notes.insert(0, INVENTED.to_owned());
-        }
-        if self.not_blinded {
-            notes.push("Readings made after seeing another's are among them: agreement looks better than it is".into());
-        }
+        agreement::note(notes, self.made().is_some_and(|m| m.invented), self.not_blinded);
     }
 
     /// Makes the plot anew after a choice that it follows from.
@@ -406,25 +400,14 @@ impl Session {
     }
 
     fn write_study(&mut self, kind: Kind) -> Vec<Effect> {
-        /// Size of a plot's file and of its letters, points.
-        const SIZE: (f64, f64) = (760.0, 460.0);
-        const LETTERS: f64 = 12.0;
         let a = &mut self.agreement;
         a.said = None;
         let effect = match (kind, &a.made) {
             (_, None) => None,
             (Kind::Csv | Kind::Json, Some(made)) => Some(AgreementEffect::WriteFigures(Arc::clone(made), kind)),
             (Kind::Svg | Kind::Png, Some(_)) => {
-                let figure = match a.forest() {
-                    Some(f) => Some((f.of.clone(), f.height(LETTERS), f.shapes(room(SIZE.0, f.height(LETTERS), LETTERS)))),
-                    None => a.plot().map(|p| {
-                        let title = format!("Differences against means, {}", p.of);
-                        (title, SIZE.1, p.shapes(room(SIZE.0, SIZE.1, LETTERS)))
-                    }),
-                };
-                figure.map(|(title, height, shapes)| {
-                    AgreementEffect::WritePlot(Box::new(Figure { title, shapes, size: (SIZE.0, height) }), kind)
-                })
+                let figure = a.forest().map(|f| Figure::of_parts(&f)).or_else(|| a.plot().map(Figure::of_differences));
+                figure.map(|figure| AgreementEffect::WritePlot(Box::new(figure), kind))
             }
         };
         match effect {
@@ -435,10 +418,6 @@ impl Session {
             }
         }
     }
-}
-
-const fn room(width: f64, height: f64, letters: f64) -> crate::plot::distance_line::Room {
-    crate::plot::distance_line::Room { width, height, letters }
 }
 
 impl From<AgreementAction> for Action {

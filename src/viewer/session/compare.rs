@@ -5,7 +5,6 @@ use std::sync::Arc;
 use super::exam::FrameKey;
 use super::{Review, Session};
 use crate::frame::Frame;
-use crate::reading::Distance;
 use crate::record::{Comparison, ReadingRecord};
 use crate::review::ExamReview;
 use crate::viewer::action::Effect;
@@ -91,10 +90,7 @@ impl Session {
         let sides = pair.map(|reading| Side {
             reading,
             sight: self.sight_of(reading),
-            mm_per_px: match &reading.distance {
-                Distance::Measured(m) => Some(m.scale.calibration.mm_per_px()),
-                Distance::NoScale { .. } => None,
-            },
+            mm_per_px: reading.distance.measured().map(|m| m.scale.calibration.mm_per_px()),
         });
         Some((comparison, sides))
     }

@@ -3,7 +3,6 @@
 //! An offer is a reader's own: another reader's unfinished work is neither shown nor counted.
 
 use super::exam::{Form, FrameKey, FrameWork, SourceFile};
-use super::opening::same_frame;
 use super::{SaveState, Session};
 use crate::record::Draft;
 use crate::viewer::action::Effect;
@@ -96,7 +95,7 @@ impl Session {
     #[must_use]
     pub fn offered_draft(&self) -> Option<&Draft> {
         let id = self.current.as_ref().filter(|_| self.picture().is_some()).and_then(|k| self.frame_ids.get(k))?;
-        self.left_unfinished().find(|d| same_frame(&d.frame, id))
+        self.left_unfinished().find(|d| d.frame.same_picture(id))
     }
 
     /// Takes up the offered draft: what it holds replaces what was done on the frame, and can be undone.

@@ -1,6 +1,5 @@
 //! What the frames of the current exam come to: those on the screen as they are now, and saved ones that were not shown yet.
 
-use super::opening::same_frame;
 use super::{ExamState, Session};
 use crate::exam::{Adequacy, ExamValues, Repeat, values};
 use crate::guideline::BandKind;
@@ -72,7 +71,7 @@ impl Session {
         }
         frames.sort_by_key(|f| f.place);
         for record in self.records_not_shown(exam) {
-            if let Distance::Measured(m) = &record.distance {
+            if let Some(m) = record.distance.measured() {
                 frames.push(ExamFrame {
                     place: None,
                     measurement: m.measurement.clone(),
@@ -113,7 +112,7 @@ impl Session {
     /// The newest saved reading of each frame of the exam on which nothing is done here.
     fn records_not_shown<'a>(&'a self, exam: &'a ExamState) -> Vec<&'a ReadingRecord> {
         let own: Vec<&ReadingRecord> = self.own_of_exam(exam).collect();
-        let here = |r: &ReadingRecord| self.frame_ids.iter().any(|(k, id)| same_frame(id, &r.frame) && self.work.contains_key(k));
+        let here = |r: &ReadingRecord| self.frame_ids.iter().any(|(k, id)| id.same_picture(&r.frame) && self.work.contains_key(k));
         let Some(last) = own.last().copied() else { return Vec::new() };
         others_of(last, own.iter().copied()).into_iter().chain([last]).filter(|r| !here(r)).collect()
     }

@@ -7,8 +7,7 @@ use super::exam::{Form, FrameKey, FrameWork};
 use super::saving::SavedState;
 use super::{Session, outcome};
 use crate::calibrate::ScaleFacts;
-use crate::files::instant;
-use crate::frame::{Frame, FrameId};
+use crate::frame::Frame;
 use crate::record::{Patient, ReadingRecord, Stored};
 use crate::viewer::action::{Effect, Found};
 use crate::viewer::page::Page;
@@ -164,10 +163,11 @@ impl Session {
     pub(super) fn take_records(&mut self, records: Vec<Stored>, faults: Vec<String>) -> Vec<Effect> {
         let known: HashSet<String> = self.records.iter().map(|s| s.record.id().to_owned()).collect();
         self.records.extend(records.into_iter().filter(|s| !known.contains(s.record.id())));
-        self.records.sort_by(|a, b| instant(&a.record.saved_at).cmp(&instant(&b.record.saved_at)).then_with(|| a.path.cmp(&b.path)));
+        self.records.sort_by(|a, b| a.record.by_moment(&b.record));
         self.find_repeatability();
-        for fault in faults.into_iter().take(1) {
-            self.tell(format!("A record cannot be read and is left out: {fault}"));
+        if let Some((first, rest)) = faults.split_first() {
+            let more = if rest.is_empty() { String::new() } else { format!(" And {} more; osspan verify names them.", rest.len()) };
+            self.tell(format!("A record cannot be read and is left out: {first}.{more}"));
         }
         self.adopt_records();
         self.refresh();
@@ -198,7 +198,7 @@ impl Session {
     /// Whether a record is of a frame: the same picture, of the same person. A picture that was stored under two people's names
     /// is read for each by itself.
     pub(super) fn is_of(&self, record: &ReadingRecord, key: &FrameKey) -> bool {
-        let same = self.frame_ids.get(key).is_some_and(|id| same_frame(&record.frame, id));
+        let same = self.frame_ids.get(key).is_some_and(|id| record.frame.same_picture(id));
         same && self.source(key).is_some_and(|f| Patient::from(&f.facts.patient).key() == record.patient.key())
     }
 
@@ -238,9 +238,4 @@ pub(super) fn work_of(record: &ReadingRecord) -> FrameWork {
         scale: ScaleFacts { hand: record.scale_facts.hand.clone(), resolved: record.scale_facts.resolved.clone(), ..ScaleFacts::default() },
         notes: record.notes.clone(),
     }
-}
-
-/// Whether two identities are of one frame. Frames of a frozen cine have equal bytes; their numbers tell them apart.
-pub(super) fn same_frame(a: &FrameId, b: &FrameId) -> bool {
-    a.sha256 == b.sha256 && a.frame_number == b.frame_number
 }

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use super::opening::same_frame;
 use super::{ExamState, FrameKey, FrameWork, Session};
 use crate::calibrate::{Calibration, ScaleFacts, Standing, judge};
 use crate::context::ExamContext;
@@ -70,10 +69,7 @@ pub struct OtherReading {
 
 /// The value of a record, where it holds a distance.
 pub(super) fn value_of(record: &ReadingRecord) -> Option<Value> {
-    match &record.distance {
-        Distance::Measured(m) => Some(m.measurement.value),
-        Distance::NoScale { .. } => None,
-    }
+    record.distance.measured().map(|m| m.measurement.value)
 }
 
 fn age_words(context: &ExamContext) -> String {
@@ -169,10 +165,7 @@ impl Session {
     /// What the plan and the other tables are asked of, for the reading as it stands.
     pub(super) fn of_reading<T>(&self, ask: impl FnOnce(&followup::Exam<'_>) -> T) -> Option<T> {
         let Outcome::Read(reading) = &self.outcome else { return None };
-        let measured = match &reading.distance {
-            Distance::Measured(m) => Some(&**m),
-            Distance::NoScale { .. } => None,
-        };
+        let measured = reading.distance.measured();
         let work = self.work();
         let context = &reading::context_in_force(&self.exam()?.context, &work.notes, &reading.more);
         Some(ask(&followup::Exam {
@@ -227,7 +220,7 @@ impl Session {
         for record in &all {
             let followed = all.iter().any(|r| r.follows.iter().any(|f| f == record.id()));
             let here =
-                self.frame_ids.iter().any(|(k, id)| same_frame(id, &record.frame) && self.work.get(k).is_some_and(|w| !w.is_empty()));
+                self.frame_ids.iter().any(|(k, id)| id.same_picture(&record.frame) && self.work.get(k).is_some_and(|w| !w.is_empty()));
             if let (Some(value), false, false) = (value_of(record), followed, here) {
                 out.push(OtherReading { value, earlier: true, label: age_words(&record.context) });
             }

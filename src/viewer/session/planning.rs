@@ -8,7 +8,7 @@ use super::{Outcome, Session};
 use crate::caseload::{Caseload, DueRow, Series, Unread, series};
 use crate::followup::{self, Told, Urgent, UrgentId};
 use crate::guideline::{ExplainLine, Shelf};
-use crate::reading::{Distance, scale_standing};
+use crate::reading::scale_standing;
 use crate::record::{Patient, ReadingRecord, StoredTold, ToldRecord};
 use crate::sheet::{self, Sheet};
 use crate::viewer::action::Effect;
@@ -66,6 +66,8 @@ pub struct DueList {
     pub names: BTreeMap<String, Patient>,
     /// The study of each reading that a row names.
     pub studies: BTreeMap<String, String>,
+    /// Files of the records that are none, and readings of exams too long ago, in words: what is not in the list.
+    pub left_out: Vec<String>,
 }
 
 /// Who was told, as it is being stated.
@@ -307,10 +309,7 @@ impl Session {
                 && r.patient.name == p.name
                 && r.context.exam_date.is_some_and(|d| d < on && (on - d).get_days() < crate::context::TERM_DAYS)
         };
-        let low = |r: &&ReadingRecord| match &r.distance {
-            Distance::Measured(m) => m.finding.nominal_kind().is_some_and(|k| k != crate::guideline::BandKind::NotLow),
-            Distance::NoScale { .. } => r.side != crate::measure::Side::NotCovering,
-        };
+        let low = |r: &&ReadingRecord| crate::caseload::shows_low(r);
         self.records.iter().map(|s| &s.record).filter(of_her).filter(low).filter_map(|r| r.context.exam_date).max()
     }
 

@@ -42,6 +42,8 @@ fn list(data_dir: &Path, records: &Path, unread: &[Unread], shelf: &Shelf) -> Re
     // Made from every reader's readings, so that nobody is missed; what this one may not see yet is taken out below.
     let all = Store::at(records).with_index(files::index_in(data_dir, records));
     let found = gather(&all, onlooker(data_dir)?.as_ref(), today, false)?;
+    let mut left_out: Vec<String> = found.faults.iter().map(|e| format!("Not a record: {e}")).collect();
+    left_out.extend(found.long_ago_words());
     let studies: BTreeMap<String, String> =
         found.records.iter().filter_map(|r| Some((r.id().to_owned(), r.study_instance_uid.clone()?))).collect();
     // Records may hold what this window has not read.
@@ -53,7 +55,7 @@ fn list(data_dir: &Path, records: &Path, unread: &[Unread], shelf: &Shelf) -> Re
     let mut names: BTreeMap<_, _> = cases.women.into_iter().map(|w| (w.key, w.patient)).collect();
     names.extend(unread.into_iter().map(|u| (u.patient.key().unwrap_or(u.key), u.patient)));
     let studies = rows.iter().filter_map(|r| r.reading.as_ref()).filter_map(|id| Some((id.clone(), studies.get(id)?.clone()))).collect();
-    Ok(DueList { today, rows, names, studies })
+    Ok(DueList { today, rows, names, studies, left_out })
 }
 
 fn save(store: &Store, reading: &str, told: Told, shelf: &Shelf) -> Result<StoredTold> {
@@ -67,4 +69,22 @@ fn save(store: &Store, reading: &str, told: Told, shelf: &Shelf) -> Result<Store
     let made = ToldRecord::new(&record, Told { at, ..told }, now, shelf)?;
     let path = store.save_told(&made)?;
     Ok(StoredTold { path, record: made })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn the_list_says_which_files_are_not_in_it() {
+        let home = tempfile::tempdir().unwrap();
+        let records = home.path().join("records");
+        std::fs::create_dir(&records).unwrap();
+        std::fs::write(records.join("reading-half.json"), "{").unwrap();
+        let made = list(home.path(), &records, &[], &Shelf::bundled()).unwrap();
+        assert!(made.rows.is_empty() && made.left_out.len() == 1, "{:?}", made.left_out);
+        let said = made.left_out.first().unwrap();
+        assert!(said.starts_with("Not a record") && said.contains("reading-half.json"), "{said}");
+    }
 }

@@ -59,11 +59,15 @@ fn prepare(paths: &[PathBuf]) -> Result<TeachingSet> {
 }
 
 fn write(set: &TeachingSet, to: &Path, store: &Store) -> Result<String> {
-    let records: Vec<_> = store.load()?.0.into_iter().map(|s| s.record).collect();
+    let (records, damaged) = store.load()?;
+    let records: Vec<_> = records.into_iter().map(|s| s.record).collect();
     let written = set.write(to, &records)?;
     let mut words = format!("{} frames and {} readings written to {}.", written.frames.len(), written.records.len(), to.display());
     for reason in &written.left_out {
         words.push_str(&format!(" Left out: {reason}."));
+    }
+    for fault in &damaged {
+        words.push_str(&format!(" Not a record: {fault}."));
     }
     Ok(words)
 }

@@ -2,7 +2,6 @@
 
 use osspan::frame::{RawRegion, Samples};
 use osspan::load::{Kind, StoredFile};
-use sha2::{Digest, Sha256};
 
 use super::dicomfile::{BIG, DEFLATED, EXPLICIT, IMPLICIT, Look, RLE, Value, region, run_lengths, ultrasound};
 use super::{frame, hold, open, open_bytes, samples};
@@ -134,19 +133,7 @@ fn what_the_header_says_comes_back() {
     assert_eq!((g.rows, g.columns, stored.frame_count()), (4, 6, 2));
     assert_eq!(g.pixel_spacing_row_column, Some([0.25, 0.5]));
     assert_eq!(g.pixel_aspect_vertical_horizontal, Some([4, 3]));
-    let first = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(2),
-        min_x0: Some(0),
-        min_y0: Some(0),
-        max_x1: Some(5),
-        max_y1: Some(3),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(0.02),
-        delta_y: Some(0.03),
-    };
+    let first = RawRegion::of_tissue([0, 0, 5, 3], [0.02, 0.03]);
     assert_eq!(g.regions, [first.clone(), RawRegion { max_x1: Some(2), delta_x: Some(0.01), delta_y: Some(0.01), ..first }]);
     assert!(stored.warnings().is_empty(), "{:?}", stored.warnings());
 }
@@ -206,7 +193,7 @@ fn the_digest_of_a_frame_is_that_of_its_canonical_text_and_bytes() {
                 region=1,1,2,0,0,1,0,3,3,0.05104970559477806,0.0000001\npixel-spacing=-\npixel-aspect=4,3\nbytes=2\n";
     let mut want = text.as_bytes().to_vec();
     want.extend([3, 4]);
-    let want: String = Sha256::digest(&want).iter().map(|b| format!("{b:02x}")).collect();
+    let want = osspan::digest::sha256_hex(&want);
     let id = frame(&f, 2).unwrap().id;
     assert_eq!(id.sha256, want);
     assert_eq!((id.frame_number, id.sop_instance_uid.as_deref()), (2, Some("2.25.1001")));

@@ -46,19 +46,7 @@ pub fn frame(path: &str, number: u32) -> Frame {
 }
 
 pub fn geometry() -> Geometry {
-    let region = RawRegion {
-        spatial_format: Some(1),
-        data_type: Some(1),
-        flags: Some(0),
-        min_x0: Some(0),
-        min_y0: Some(0),
-        max_x1: Some(639),
-        max_y1: Some(479),
-        units_x: Some(3),
-        units_y: Some(3),
-        delta_x: Some(MM_PER_PX / 10.0),
-        delta_y: Some(MM_PER_PX / 10.0),
-    };
+    let region = RawRegion { flags: Some(0), ..RawRegion::of_tissue([0, 0, 639, 479], [MM_PER_PX / 10.0, MM_PER_PX / 10.0]) };
     Geometry { rows: 480, columns: 640, regions: vec![region], pixel_spacing_row_column: None, pixel_aspect_vertical_horizontal: None }
 }
 
@@ -197,7 +185,7 @@ impl Memory {
                 let rows = due_rows(&cases, &asked.0, &std::collections::HashSet::new(), &asked.1, today).unwrap();
                 let names = cases.women.into_iter().map(|w| (w.key, w.patient)).collect();
                 let studies = saved.iter().map(|s| (s.record.id().to_owned(), s.record.study_instance_uid.clone().unwrap())).collect();
-                PlanAction::Listed(Ok(Box::new(DueList { today, rows, names, studies })))
+                PlanAction::Listed(Ok(Box::new(DueList { today, rows, names, studies, left_out: Vec::new() })))
             }
             PlanEffect::SaveTold(asked) => {
                 let (id, told, shelf) = *asked;
