@@ -32,7 +32,7 @@ pub(super) fn run(args: &DueArgs, out: &mut dyn Write) -> Done {
     let store = Store::at(&folder).with_index(files::index_file(&folder)?);
     // For a day that has passed, what was read then: an exam of a later day plays no part.
     let found = gather(&store, profile::onlooker(&files::data_dir()?)?.as_ref(), today, args.on.is_some())?;
-    let (unread, not_frames) = args.exams.as_deref().map_or_else(|| Ok((Vec::new(), Vec::new())), |dir| unread(dir, &found))?;
+    let LookedThrough { unread, not_frames } = args.exams.as_deref().map(|dir| unread(dir, &found)).transpose()?.unwrap_or_default();
     let long_ago = found.long_ago_words();
     let cases = Caseload::reviewed(found.records, &found.told, &found.not_standing);
     let mut rows = due_rows(&cases, &unread, &found.signed, &shelf, today)?;
@@ -133,9 +133,17 @@ pub(crate) fn gather(store: &Store, who: Option<&Onlooker>, today: Date, until_t
     })
 }
 
-/// The exams of a folder without a saved reading: by their study, or by their frames where they have none. And the files that are
-/// in no exam, since no frame can be read of them.
-fn unread(dir: &Path, read: &Gathered) -> Result<(Vec<Unread>, Vec<(PathBuf, String)>)> {
+/// A folder of exams, looked through.
+#[derive(Default)]
+struct LookedThrough {
+    /// Its exams without a saved reading.
+    unread: Vec<Unread>,
+    /// Its files that are in no exam, since no frame can be read of them, each with the reason.
+    not_frames: Vec<(PathBuf, String)>,
+}
+
+/// The exams of a folder without a saved reading: by their study, or by their frames where they have none.
+fn unread(dir: &Path, read: &Gathered) -> Result<LookedThrough> {
     let found = scan(dir, &mut |_| ControlFlow::Continue(()))?;
     let mut out = Vec::new();
     for exam in &found.exams {
@@ -161,7 +169,7 @@ fn unread(dir: &Path, read: &Gathered) -> Result<(Vec<Unread>, Vec<(PathBuf, Str
             });
         }
     }
-    Ok((out, found.not_frames))
+    Ok(LookedThrough { unread: out, not_frames: found.not_frames })
 }
 
 /// Who each key stands for.

@@ -20,7 +20,7 @@ pub fn geometry() -> Geometry {
 /// A measurement of `value` as a table is given it: its interval's ends and its uncertainty are what the test says.
 pub fn measurement(value: Value, side: Side, (low, high): (Option<f64>, Option<f64>), u_mm: f64, assumed: bool) -> Measurement {
     Measurement {
-        method: "test@1".into(),
+        method: osspan::measure::METHOD.into(),
         value,
         side,
         side_check: SideCheck::Agrees,
