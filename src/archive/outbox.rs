@@ -215,7 +215,7 @@ impl Outbox {
             instance: object.instance,
             study: object.study,
             report: object::is_report(&object.class),
-            queued_at: files::now(),
+            queued_at: files::now_exactly(),
             tries: 0,
             outcome: Outcome::NotYet { why: None },
         };
@@ -235,7 +235,8 @@ impl Outbox {
                 Err(e) => faults.push(e.at(&path)),
             }
         }
-        items.sort_by(|a, b| (&a.queued_at, &a.study, &a.instance).cmp(&(&b.queued_at, &b.study, &b.instance)));
+        let order = |i: &Item| (files::instant(&i.queued_at).0, i.study.clone(), i.instance.clone());
+        items.sort_by_cached_key(order);
         Ok((items, faults))
     }
 
