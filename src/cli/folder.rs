@@ -71,6 +71,8 @@ impl Folder {
         }
         let told: Vec<_> = index.told().iter().map(|t| t.record.clone()).collect();
         let steps: Vec<_> = index.reviews().iter().map(|s| s.record.clone()).collect();
+        // Whose a file is that cannot be read is not known: it may be hers.
+        damaged.extend(index.into_unreadable());
         Ok(Self::from_parts(store, records, &told, &steps, damaged))
     }
 

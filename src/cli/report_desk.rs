@@ -55,6 +55,12 @@ impl ReportDesk {
         &self.folder.cases
     }
 
+    /// Which files of the folder could not be read, each in words; what they hold is in no report.
+    #[cfg(feature = "viewer")]
+    pub(crate) fn damaged(&self) -> Vec<String> {
+        self.folder.damaged.iter().map(ToString::to_string).collect()
+    }
+
     /// Says on standard error which files could not be read.
     pub(super) fn say_damaged(&self) {
         self.folder.say_damaged();

@@ -249,6 +249,12 @@ impl Index {
         &self.unreadable
     }
 
+    /// The same, to be kept when the index is done with.
+    #[must_use]
+    pub fn into_unreadable(self) -> Vec<Error> {
+        self.unreadable
+    }
+
     /// How many files had to be read to bring the index up to date.
     #[must_use]
     pub const fn files_read(&self) -> usize {

@@ -16,4 +16,5 @@ pub mod screen_map;
 pub mod session;
 pub mod theme;
 pub mod tones;
+pub mod words;
 pub mod worker;

@@ -175,7 +175,7 @@ impl Both<'_> {
 pub fn study(readings: &Readings, options: &Options) -> Result<Study> {
     if readings.observations.is_empty() {
         return Err(crate::agree::cannot("the study", "at least one reading that counts", "none")
-            .remedy("Second readings must be made without seeing the first; --include-unblinded takes the others too"));
+            .remedy("Second readings must be made without seeing the first; others count by choice only (--include-unblinded, or the choice on this page)"));
     }
     let mut warnings = Vec::new();
     let n = readings.readers.len();

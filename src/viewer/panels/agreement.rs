@@ -3,13 +3,16 @@
 use egui::{EventFilter, Grid, Id, Rect, RichText, ScrollArea, Sense, Ui, WidgetInfo, vec2};
 
 use super::context::{chip, choices};
-use super::{Side, beside, heavy, line, middle, plain, rule};
+use super::{heavy, line, measured, parts, plain, rule};
 use crate::agree::study::{By, Place, Row};
+use crate::guideline::capital;
 use crate::plot::bland_altman::BlandAltman;
 use crate::plot::distance_line::Room;
 use crate::viewer::action::Action;
+use crate::viewer::page::Page;
 use crate::viewer::session::{Agreement, AgreementAction as Do, Chart, Kind, MadeStudy, Session, dates};
 use crate::viewer::theme::{Theme, size};
+use crate::viewer::words::counted;
 
 /// Width of the list at the left, as a share of the window.
 const LIST: f32 = 0.28;
@@ -24,29 +27,24 @@ pub fn plot_id() -> Id {
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
-    let mut actions = Vec::new();
-    let width = (ui.max_rect().width() * LIST).max(300.0);
-    beside(ui, theme, Side::Left, "agreement choices", width, |ui| {
-        super::sheet::messages(ui, session, theme, &mut actions);
-        choices_of(ui, session, theme, &mut actions);
-    });
+    let window = ui.max_rect().size();
     let agreement = session.agreement();
-    middle(ui, theme, |ui| {
-        theme.panel_frame().show(ui, |ui| {
-            ui.set_min_size(ui.available_size());
-            let Some(made) = agreement.made() else {
-                nothing(ui, agreement, theme, &mut actions);
-                return;
-            };
-            let room = ui.available_size();
-            let height = (room.y * 0.6).max(300.0).min(room.y - 120.0);
-            plot(ui, agreement, theme, height, &mut actions);
-            point_in_words(ui, agreement, theme, &mut actions);
-            rule(ui, theme);
-            table(ui, agreement, made, theme);
-        });
-    });
-    actions
+    let left = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        super::sheet::messages(ui, session, theme, actions);
+        choices_of(ui, session, theme, actions);
+    };
+    let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        let Some(made) = agreement.made() else {
+            nothing(ui, agreement, theme, actions);
+            return;
+        };
+        // With the first of the figures in sight below it.
+        plot(ui, agreement, theme, (window.y * 0.54).max(300.0), actions);
+        point_in_words(ui, agreement, theme, actions);
+        rule(ui, theme);
+        table(ui, agreement, made, theme);
+    };
+    parts(ui, theme, Some(((window.x * LIST).max(300.0), left)), main, None)
 }
 
 fn nothing(ui: &mut Ui, agreement: &Agreement, theme: &Theme, actions: &mut Vec<Action>) {
@@ -55,16 +53,23 @@ fn nothing(ui: &mut Ui, agreement: &Agreement, theme: &Theme, actions: &mut Vec<
         plain(ui, "The study is being made …", theme.quiet);
         return;
     }
-    plain(ui, agreement.why_not().unwrap_or("There are no saved readings here yet."), theme.text);
-    plain(
-        ui,
-        "A study needs frames that two readers read, the second without seeing the first: page second reading (F6). An invented study \
-         shows what this page says with data.",
-        theme.quiet,
-    );
-    if ui.button("Look at the invented study").clicked() {
-        actions.push(Do::Invented(true).into());
-    }
+    measured(ui, |ui| {
+        plain(ui, capital(agreement.why_not().unwrap_or("There are no saved readings here yet.")), theme.text);
+        plain(
+            ui,
+            "A study needs frames that two readers read, the second without seeing the first: page second reading (F6). An invented study \
+             shows what this page says with data.",
+            theme.quiet,
+        );
+    });
+    choices(ui, |ui| {
+        if ui.button("Look at the invented study").clicked() {
+            actions.push(Do::Invented(true).into());
+        }
+        if ui.button("To second reading (F6)").clicked() {
+            actions.push(Action::ShowPage(Page::SecondReading));
+        }
+    });
 }
 
 fn heading(ui: &mut Ui, theme: &Theme, text: &str) {
@@ -96,14 +101,13 @@ fn choices_of(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
     });
     let Some(made) = a.made() else { return };
     let s = &made.study;
-    let of = |n: usize, what: &str| if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") };
     let counts = format!(
         "{} by {}; {} of {} of {}.",
-        of(s.readings, "reading"),
-        of(s.readers.len(), "reader"),
-        of(s.frames, "frame"),
-        of(s.exams, "exam"),
-        of(s.patients, "patient")
+        counted(s.readings, "reading"),
+        counted(s.readers.len(), "reader"),
+        counted(s.frames, "frame"),
+        counted(s.exams, "exam"),
+        counted(s.patients, "patient")
     );
     plain(ui, if made.invented { format!("{counts} All of it is invented.") } else { counts }, theme.quiet);
     if !s.pairs.is_empty() {
@@ -138,7 +142,6 @@ fn choices_of(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
             }
         });
     }
-    beside_the_figures(ui, made, theme);
     heading(ui, theme, "Write");
     choices(ui, |ui| {
         for kind in Kind::ALL {
@@ -148,17 +151,13 @@ fn choices_of(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
     if let Some(said) = a.said() {
         plain(ui, said, theme.lead);
     }
+    ui.add_space(4.0);
+    under_the_choices(ui, made, theme);
 }
 
-/// What must be said beside the figures.
-fn beside_the_figures(ui: &mut Ui, made: &MadeStudy, theme: &Theme) {
+/// What is not in the figures, and what they rest on.
+fn under_the_choices(ui: &mut Ui, made: &MadeStudy, theme: &Theme) {
     let s = &made.study;
-    if !s.warnings.is_empty() {
-        heading(ui, theme, "To be said beside it");
-    }
-    for w in &s.warnings {
-        plain(ui, w.clone(), theme.warn);
-    }
     let left: Vec<String> = s.left_out.reasons().into_iter().filter(|(n, _)| *n > 0).map(|(n, why)| format!("{n} {why}")).collect();
     if !left.is_empty() {
         plain(ui, format!("Left out: {}.", left.join("; ")), theme.quiet);
@@ -169,7 +168,7 @@ fn beside_the_figures(ui: &mut Ui, made: &MadeStudy, theme: &Theme) {
     plain(
         ui,
         "Limits of agreement suppose differences that are normal and as wide at every distance; both are tested, and what speaks \
-         against them is said here.",
+         against them is said above the figures.",
         theme.quiet,
     );
 }
@@ -242,6 +241,8 @@ fn steer(ui: &Ui, plot: &BlandAltman, response: &egui::Response, rect: Rect, roo
         let wheel = ui.input(|i| i.smooth_scroll_delta().y);
         if wheel != 0.0 {
             actions.push(Do::Look(plot.shown().zoomed(libm::exp(f64::from(wheel) / 300.0), plane.mm(at))).into());
+            // What brings the plot nearer does not move the page as well.
+            ui.input_mut(|i| i.smooth_scroll_delta.y = 0.0);
         }
     }
     if response.clicked() || response.double_clicked() {
@@ -274,30 +275,30 @@ fn point_in_words(ui: &mut Ui, a: &Agreement, theme: &Theme, actions: &mut Vec<A
         if ui.button("whole plot").clicked() {
             actions.push(Do::Whole.into());
         }
-        match a.chosen().and_then(|i| a.point(i)) {
-            Some((point, place)) => {
-                let changed = match point.changed {
-                    Some(true) => "; the findings differ",
-                    Some(false) => "; the same finding",
-                    None => "",
-                };
-                let words = format!(
-                    "{}: {:.1} and {:.1} mm, difference {:+.1} mm{changed}.",
-                    exam_words(place),
-                    point.first_mm,
-                    point.second_mm,
-                    point.first_mm - point.second_mm
-                );
-                plain(ui, words, theme.text);
-                if ui.button("Go to its exam").clicked() {
-                    actions.push(Do::OpenExam.into());
-                }
-            }
-            None => {
-                plain(ui, "Point at a frame, or go from one to the next with the arrow keys.", theme.quiet);
-            }
+        if a.chosen().is_some() && ui.button("Go to its exam").clicked() {
+            actions.push(Do::OpenExam.into());
         }
     });
+    match a.chosen().and_then(|i| a.point(i)) {
+        Some((point, place)) => {
+            let changed = match point.changed {
+                Some(true) => "; the findings differ",
+                Some(false) => "; the same finding",
+                None => "",
+            };
+            let words = format!(
+                "{}: {:.1} and {:.1} mm, difference {:+.1} mm{changed}.",
+                exam_words(place),
+                point.first_mm,
+                point.second_mm,
+                point.first_mm - point.second_mm
+            );
+            plain(ui, words, theme.text);
+        }
+        None => {
+            plain(ui, "Point at a frame, or go from one to the next with the arrow keys.", theme.quiet);
+        }
+    }
 }
 
 fn table(ui: &mut Ui, a: &Agreement, made: &MadeStudy, theme: &Theme) {
@@ -307,7 +308,13 @@ fn table(ui: &mut Ui, a: &Agreement, made: &MadeStudy, theme: &Theme) {
     let first = rows.iter().filter(|r| own.as_ref() == Some(&r.who));
     let pairs: Vec<String> = made.study.pairs.iter().map(|p| format!("{} and {}", p.first, p.second)).collect();
     let rest = rows.iter().filter(|r| !pairs.contains(&r.who));
-    ScrollArea::both().id_salt("figures").auto_shrink([false, false]).show(ui, |ui| {
+    ScrollArea::horizontal().id_salt("figures").auto_shrink([false, true]).show(ui, |ui| {
+        // What must be said beside the figures stands before them.
+        measured(ui, |ui| {
+            for warning in &made.study.warnings {
+                plain(ui, warning.clone(), theme.warn);
+            }
+        });
         ui.spacing_mut().interact_size.y = 18.0;
         Grid::new("figures").num_columns(4).spacing(vec2(18.0, 2.0)).striped(true).show(ui, |ui| {
             let small = |text: String, colour| RichText::new(text).size(size::SMALL).color(colour);

@@ -2,7 +2,7 @@
 
 use egui::{Role, Sense, Ui, WidgetInfo, vec2};
 
-use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
+use super::{heavy, measured, parts, plain, rule};
 use crate::plot::distance_line::Room;
 use crate::plot::visits::{Visit, Visits};
 use crate::sheet::marked;
@@ -15,11 +15,12 @@ const CHART: f32 = 300.0;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
-    let mut actions = Vec::new();
     let window = ui.max_rect().width();
-    beside(ui, theme, Side::Right, "visits", (window * 0.42).max(size::sheet(window)), |ui| {
-        ui.set_width(ui.available_width() - 6.0);
-        super::sheet::messages(ui, session, theme, &mut actions);
+    let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        super::sheet::messages(ui, session, theme, actions);
+        measured(ui, |ui| sections(ui, session, theme, actions));
+    };
+    let right = &mut |ui: &mut Ui, _: &mut Vec<Action>| {
         ui.label(heavy("Change over visits", size::FINDING, theme.text));
         match session.planning().answer() {
             Some(answer) => visits(ui, session, answer, theme),
@@ -27,14 +28,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
                 plain(ui, "It is shown with a complete reading.", theme.quiet);
             }
         }
-    });
-    middle(ui, theme, |ui| {
-        sheet_of(ui, theme, "answer", |ui| {
-            ui.set_width(ui.available_width() - 6.0);
-            sections(ui, session, theme, &mut actions);
-        });
-    });
-    actions
+    };
+    parts(ui, theme, None, main, Some(((window * 0.42).max(size::sheet(window)), right)))
 }
 
 fn sections(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {

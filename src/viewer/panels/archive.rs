@@ -1,38 +1,32 @@
 //! The page of the archive: sending and its outbox at the left, finding and fetching in the middle, the receiver at the right.
 
-use egui::{RichText, ScrollArea, Ui, vec2};
+use egui::{RichText, Ui, vec2};
+use jiff::civil::Date;
 
 use super::context::{chip, choices, field};
-use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
-use crate::archive::{Outcome, end_of};
+use super::{heavy, parts, plain, rule};
+use crate::archive::{Found, Outcome, end_of};
+use crate::guideline::capital;
 use crate::record::Patient;
 use crate::viewer::action::Action;
+use crate::viewer::page::Page;
 use crate::viewer::session::{ArchiveAction as Do, Asked, Session, dates};
 use crate::viewer::theme::{Theme, size};
+use crate::viewer::words::counted;
 
 /// Width of the parts at both sides, as a share of the window.
 const ASIDE: f32 = 0.34;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
-    let mut actions = Vec::new();
     let width = ui.max_rect().width() * ASIDE;
-    beside(ui, theme, Side::Left, "archive sending", width, |ui| {
-        ui.set_width(ui.available_width() - 6.0);
-        super::sheet::messages(ui, session, theme, &mut actions);
-        sending(ui, session, theme, &mut actions);
-    });
-    beside(ui, theme, Side::Right, "archive receiving", width * 0.86, |ui| {
-        ui.set_width(ui.available_width() - 6.0);
-        receiving(ui, session, theme, &mut actions);
-    });
-    middle(ui, theme, |ui| {
-        sheet_of(ui, theme, "archive finding", |ui| {
-            ui.set_width(ui.available_width() - 6.0);
-            finding(ui, session, theme, &mut actions);
-        });
-    });
-    actions
+    let left = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        super::sheet::messages(ui, session, theme, actions);
+        sending(ui, session, theme, actions);
+    };
+    let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| finding(ui, session, theme, actions);
+    let right = &mut |ui: &mut Ui, actions: &mut Vec<Action>| receiving(ui, session, theme, actions);
+    parts(ui, theme, Some((width, left)), main, Some((width * 0.86, right)))
 }
 
 fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str) -> bool {
@@ -43,14 +37,33 @@ fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str) -> bool {
     } else {
         egui::Button::new(heavy(text, size::BODY, theme.quiet))
     };
-    ui.add_enabled(on, button.min_size(wide)).clicked()
+    ui.scope(|ui| {
+        // What it says then is why it does nothing, and is to be read.
+        ui.visuals_mut().disabled_alpha = 1.0;
+        ui.add_enabled(on, button.min_size(wide)).clicked()
+    })
+    .inner
 }
 
 fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let page = session.archive();
     ui.label(heavy("Sending", size::FINDING, theme.text));
     if let Some(why) = page.not_set_up() {
-        plain(ui, why, theme.warn);
+        plain(ui, capital(why), theme.warn);
+        plain(
+            ui,
+            "The settings name this workstation, the archives it may send to and ask, and who may send to it. A sample of them has every \
+             entry explained: put it into that file, and change what is your own.",
+            theme.text,
+        );
+        choices(ui, |ui| {
+            if ui.button("Copy the sample").clicked() {
+                actions.push(Do::CopySample.into());
+            }
+            if ui.button("Read the settings again").clicked() {
+                actions.push(Action::ShowPage(Page::Archive));
+            }
+        });
         return;
     }
     plain(ui, format!("This workstation is {}. Archives:", page.set_up().title), theme.quiet);
@@ -72,12 +85,14 @@ fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         let date = exam.context.exam_date.map_or_else(|| "no date".to_owned(), dates::show);
         let whose = super::strip::record_patient_words(&Patient::from(&exam.patient));
         plain(ui, format!("Open exam: {date} · {whose}"), theme.text);
+    } else {
+        plain(ui, "No exam is open (Ctrl + O).", theme.quiet);
     }
     let files = session.files_to_send().len();
     let text = match (page.chosen(), files) {
         (None, _) => "Choose an archive first".to_owned(),
         (_, 0) => "No exam is open that can be sent".to_owned(),
-        (Some(to), n) => format!("Send the open exam to {to} ({n} files)"),
+        (Some(to), n) => format!("Send the open exam to {to} ({})", counted(n, "file")),
     };
     if main_button(ui, theme, page.chosen().is_some() && files > 0 && !page.sending(), &text) {
         actions.push(Do::SendExam.into());
@@ -141,7 +156,11 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
     let page = session.archive();
     ui.label(heavy("Finding and fetching", size::FINDING, theme.text));
     if page.not_set_up().is_some() {
-        plain(ui, "No archive is set up.", theme.quiet);
+        plain(
+            ui,
+            "No archive is set up yet. When one is, its exams are found here by patient number or name, fetched and opened.",
+            theme.quiet,
+        );
         return;
     }
     let width = ui.available_width().min(420.0);
@@ -158,7 +177,11 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
     }
     ui.add_space(4.0);
     let given = !page.typed(Asked::Patient).trim().is_empty() || !page.typed(Asked::Name).trim().is_empty();
-    let text = page.chosen().map_or_else(|| "Choose an archive first".to_owned(), |at| format!("Find in {at}"));
+    let text = match page.chosen() {
+        None => "Choose an archive first".to_owned(),
+        Some(at) if !given => format!("Type a number or a name to find in {at}"),
+        Some(at) => format!("Find in {at}"),
+    };
     if main_button(ui, theme, page.chosen().is_some() && given && !page.asking(), &text) {
         actions.push(Do::Find.into());
     }
@@ -187,39 +210,55 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
     if more {
         plain(ui, "There are more: ask more narrowly.", theme.warn);
     }
+    if found.is_empty() {
+        plain(ui, "None has that number or name. A patient number is asked for whole, a name from its beginning.", theme.text);
+    }
     for f in found {
-        ui.horizontal_wrapped(|ui| {
-            plain(ui, f.line(), theme.text);
+        ui.horizontal_top(|ui| {
             let button = egui::Button::new("Fetch it");
             if ui.add_enabled(page.fetching().is_none(), button).on_hover_text(&f.study).clicked() {
                 actions.push(Do::Fetch(f.study.clone()).into());
             }
+            ui.vertical(|ui| {
+                ui.add(egui::Label::new(heavy(whose(f), size::BODY, theme.text)).wrap());
+                plain(ui, what(f), theme.quiet);
+            });
         });
-        ui.add_space(4.0);
+        ui.add_space(6.0);
     }
+}
+
+/// Day and patient of an exam that was found, as people write them.
+fn whose(f: &Found) -> String {
+    let date =
+        f.date.as_deref().map_or_else(|| "no date".to_owned(), |d| Date::strptime("%Y%m%d", d).map_or_else(|_| d.to_owned(), dates::show));
+    let name = f.name.as_deref().map(super::strip::name_words).filter(|n| !n.is_empty());
+    [Some(date), name, f.patient.clone()].into_iter().flatten().collect::<Vec<_>>().join(" · ")
+}
+
+/// What an exam that was found holds.
+fn what(f: &Found) -> String {
+    let kinds = Some(f.modalities.join("/")).filter(|m| !m.is_empty());
+    let objects = f.objects.map_or_else(|| "number of objects not said".to_owned(), |n| counted(n as usize, "object"));
+    [f.description.clone(), kinds, Some(objects)].into_iter().flatten().collect::<Vec<_>>().join(" · ")
 }
 
 fn receiving(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let page = session.archive();
     ui.label(heavy("Receiving", size::FINDING, theme.text));
     if page.not_set_up().is_some() {
-        plain(ui, "No receiver is set up.", theme.quiet);
+        plain(ui, "No receiver is set up yet. When one is, scanners that the settings name can send exams here.", theme.quiet);
         return;
     }
-    match page.listening() {
-        Some(words) => {
-            plain(ui, format!("Listening: {words}"), theme.lead);
-            if ui.button("Stop receiving").clicked() {
-                actions.push(Do::Receive(false).into());
-            }
-        }
-        None => {
-            plain(ui, "Off. Scanners that the settings name can send while it is on, and while this window is open.", theme.quiet);
-            if ui.button("Start receiving").clicked() {
-                actions.push(Do::Receive(true).into());
-            }
-        }
+    // The button first: it stays under the pointer, whatever the words below say.
+    let text = if page.listening().is_some() { "Stop receiving" } else { "Start receiving" };
+    if ui.button(text).clicked() {
+        actions.push(Do::Receive(page.listening().is_none()).into());
     }
+    match page.listening() {
+        Some(words) => plain(ui, format!("Listening: {words}"), theme.lead),
+        None => plain(ui, "Off. Scanners that the settings name can send while it is on, and while this window is open.", theme.quiet),
+    };
     if ui.button("Open received exams").clicked() {
         actions.push(Do::OpenReceived.into());
     }
@@ -228,9 +267,7 @@ fn receiving(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Ac
     if page.received().is_empty() {
         plain(ui, "Nothing since the window was opened.", theme.quiet);
     }
-    ScrollArea::vertical().id_salt("came in").auto_shrink([false, true]).show(ui, |ui| {
-        for line in page.received().iter().rev() {
-            ui.add(egui::Label::new(RichText::new(line).size(size::SMALL).color(theme.text)).wrap());
-        }
-    });
+    for line in page.received().iter().rev() {
+        ui.add(egui::Label::new(RichText::new(line).size(size::SMALL).color(theme.text)).wrap());
+    }
 }

@@ -65,8 +65,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     super::more_marks::draw(&scene.painter, session, &|p| scene.at(p));
     landmarks(ui, &scene, &mut actions);
     let ruler = scene.draw_mm_ruler();
-    scene.draw_labels(ruler);
-    super::practice_marks::draw(&scene.painter, session, &|p| scene.at(p));
+    let taken = scene.draw_labels(ruler);
+    super::practice_marks::draw(&scene.painter, session, &|p| scene.at(p), taken);
     scene.draw_hand_ruler();
     let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
     if let Some(at) = session.cross() {
@@ -268,8 +268,9 @@ impl Scene<'_> {
         }
     }
 
-    /// Each landmark's name, on the side away from the os–edge line, inside the canvas, off the other names and the ruler.
-    fn draw_labels(&self, ruler: Option<Rect>) {
+    /// Each landmark's name, on the side away from the os–edge line, inside the canvas, off the other names and the ruler. Returns
+    /// what is taken by them.
+    fn draw_labels(&self, ruler: Option<Rect>) -> Vec<Rect> {
         let mut taken: Vec<Rect> =
             self.work.placed().map(|(_, p)| Rect::from_center_size(self.at(p), Vec2::splat(size::GLYPH * 2.4))).chain(ruler).collect();
         // A trace bears its name once.
@@ -304,6 +305,7 @@ impl Scene<'_> {
             self.painter.rect_filled(rect, 3.0, over_frame::HALO);
             self.painter.galley(rect.min + Vec2::splat(3.0), galley, glyphs::colour(mark));
         }
+        taken
     }
 
     /// A millimetre ruler beside the frame, from the scale under the os, else under the middle of the view: down its left side,

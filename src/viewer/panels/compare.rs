@@ -285,8 +285,8 @@ fn legend(ui: &mut Ui, sides: &[Seen<'_>; 2], theme: &Theme, one_frame: bool) {
             plain(ui, format!("{} ({words})", side.reading.reader), theme.text);
             ui.add_space(12.0);
         }
-        plain(ui, "O internal os, E placental edge, L last placenta, W end of wall, B body, S sinus", theme.quiet);
     });
+    plain(ui, "O internal os, E placental edge, L last placenta, W end of wall, B body, S sinus", theme.quiet);
     if !one_frame {
         let how = if sides.iter().all(|s| s.mm_per_px.is_some()) {
             "They chose different frames: one millimetre is as long on both."

@@ -127,9 +127,18 @@ fn line_of(ui: &mut Ui, name: &str, text: &str, make: impl FnOnce(TextEdit<'_>) 
     ((response.changed() && edited != text).then_some(edited), response)
 }
 
-/// As [`field`], for what nobody beside the reader should see.
-pub(super) fn secret_field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, width: f32) -> (Option<String>, egui::Response) {
-    line_of(ui, name, text, |edit| edit.hint_text(hint).password(true).desired_width(width))
+/// As [`field`], for what nobody beside the reader should see: dots, until the reader asks to see what was typed. An emptied field
+/// has dots again.
+pub(super) fn secret_field(ui: &mut Ui, theme: &Theme, name: &str, text: &str, hint: &'static str, width: f32) -> Option<String> {
+    let id = egui::Id::unique(("shown", name));
+    let shown = !text.is_empty() && ui.data(|d| d.get_temp::<bool>(id)).unwrap_or_default();
+    let (mut edited, mut turned) = (None, false);
+    choices(ui, |ui| {
+        (edited, _) = line_of(ui, name, text, |edit| edit.hint_text(hint).password(!shown).desired_width(width));
+        turned = chip(ui, theme, shown, "show", &format!("show the {name}"));
+    });
+    ui.data_mut(|d| d.insert_temp(id, shown != (turned && !text.is_empty())));
+    edited
 }
 
 fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action>) {

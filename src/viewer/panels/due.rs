@@ -5,7 +5,7 @@ use egui::{RichText, Ui};
 
 use super::context::field;
 use super::strip::name_words;
-use super::{heavy, page_of_text, plain, rule};
+use super::{heavy, in_columns, page_of_text, plain, rule};
 use crate::caseload::DueRow;
 use crate::followup::Standing;
 use crate::guideline::capital;
@@ -13,6 +13,10 @@ use crate::record::Patient;
 use crate::viewer::action::Action;
 use crate::viewer::session::{DueList, PlanAction as Do, Session, Telling, dates};
 use crate::viewer::theme::{Theme, size};
+use crate::viewer::words::counted;
+
+/// Least width of a row of the list, points: two stand side by side where there is room for both.
+const LEAST: f32 = 760.0;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
@@ -42,29 +46,30 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         plain(ui, "Looking through the saved readings …", theme.lead);
         return;
     };
-    plain(ui, format!("On {}: {} exam(s).", dates::show(list.today), list.rows.len()), theme.quiet);
+    plain(ui, format!("On {}: {}.", dates::show(list.today), counted(list.rows.len(), "exam")), theme.quiet);
+    for words in &list.left_out {
+        plain(ui, words, theme.warn);
+    }
     if list.rows.is_empty() {
         rule(ui, theme);
-        plain(ui, "Nothing is asked for.", theme.text);
+        plain(ui, "Nobody is listed: no saved reading was found here, and no exam is open that nobody read.", theme.text);
+        plain(ui, "An exam stands here from when a reading of it is saved (S on the reading page, F2).", theme.quiet);
     }
-    for words in &list.left_out {
-        plain(ui, words, theme.lead);
-    }
-    let mut last = None;
-    for row in &list.rows {
-        let first = row.listed.standing.first().copied().unwrap_or(Standing::Nothing);
-        if last.replace(first) != Some(first) {
-            rule(ui, theme);
-            let colour = if first == Standing::OpenUrgent { theme.alarm } else { theme.text };
-            ui.label(heavy(capital(first.words()), size::BODY + 2.0, colour));
-        }
-        line(ui, session, list, row, theme, actions);
-        ui.add_space(6.0);
+    let standing = |row: &DueRow| row.listed.standing.first().copied().unwrap_or(Standing::Nothing);
+    for rows in list.rows.chunk_by(|a, b| standing(a) == standing(b)) {
+        rule(ui, theme);
+        let first = rows.first().map_or(Standing::Nothing, standing);
+        let colour = if first == Standing::OpenUrgent { theme.alarm } else { theme.text };
+        ui.label(heavy(capital(first.words()), size::BODY + 2.0, colour));
+        in_columns(ui, LEAST, rows, |ui, row| {
+            line(ui, session, list, row, theme, actions);
+            ui.add_space(8.0);
+        });
     }
 }
 
 /// Who a row is of: name and number, or that there is none.
-fn who(patient: Option<&Patient>) -> String {
+pub(super) fn who(patient: Option<&Patient>) -> String {
     let name = patient.and_then(|p| p.name.as_deref()).map(name_words).filter(|n| !n.is_empty()).unwrap_or_else(|| "no name".into());
     let number = patient.and_then(|p| p.number.clone()).filter(|n| !n.trim().is_empty()).unwrap_or_else(|| "no number".into());
     format!("{name} · {number}")
@@ -75,7 +80,7 @@ fn line(ui: &mut Ui, session: &Session, list: &DueList, row: &DueRow, theme: &Th
         ui.label(heavy(who(list.names.get(&row.woman)), size::BODY, theme.text));
         let exam = row.exam_date.map_or_else(|| "undated exam".to_owned(), |d| format!("exam of {}", dates::show(d)));
         let age = row.age_today.as_ref().map(|a| format!(" · {a} today")).unwrap_or_default();
-        ui.label(RichText::new(format!("{exam}{age} · {} reading(s)", row.readings)).color(theme.quiet));
+        ui.label(RichText::new(format!("{exam}{age} · {}", counted(row.readings, "reading"))).color(theme.quiet));
         let study = row.reading.as_ref().and_then(|r| list.studies.get(r));
         if let Some(uid) = study.filter(|uid| session.exams().iter().any(|e| e.study() == Some(uid)))
             && ui.small_button("Go to it").clicked()

@@ -35,7 +35,9 @@ mod unfinished;
 
 use egui::{CentralPanel, Color32, Margin, Panel, RichText, ScrollArea, Ui};
 
-use super::theme::{Theme, size, strong};
+use super::action::Action;
+use super::layout;
+use super::theme::{Theme, over_frame, size, strong};
 
 /// A panel that fills the room it is given.
 pub(super) fn framed(ui: &mut Ui, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
@@ -94,6 +96,34 @@ const NARROW_SHEET: f32 = 300.0;
 /// The widest that lines of text run on a page of text, points.
 const MEASURE: f32 = 900.0;
 
+/// Text in lines that can be read, however wide the room is.
+fn measured<R>(ui: &mut Ui, contents: impl FnOnce(&mut Ui) -> R) -> R {
+    ui.scope(|ui| {
+        ui.set_max_width(MEASURE.min(ui.available_width()));
+        contents(ui)
+    })
+    .inner
+}
+
+/// A button for what cannot be taken back; it is told by its words, its ink and its edge from those beside it.
+fn grave(theme: &Theme, text: &str) -> egui::Button<'static> {
+    egui::Button::new(RichText::new(text).color(theme.alarm)).stroke(egui::Stroke::new(1.0, theme.alarm))
+}
+
+/// Equal parts side by side, as many as there is room for, row by row.
+fn in_columns<T>(ui: &mut Ui, least: f32, all: &[T], mut one: impl FnMut(&mut Ui, &T)) {
+    // As many as have at least that width; one always.
+    let fit = ((ui.available_width() / least) as usize).clamp(1, all.len().max(1));
+    for row in all.chunks(fit) {
+        ui.columns(fit, |columns| {
+            for (ui, item) in columns.iter_mut().zip(row) {
+                // The library's columns would spread words over their width.
+                ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| one(ui, item));
+            }
+        });
+    }
+}
+
 /// Which side of a page.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Side {
@@ -116,6 +146,48 @@ fn beside(ui: &mut Ui, theme: &Theme, side: Side, name: &'static str, width: f32
     panel.exact_size(width).resizable(false).frame(frame).show_separator_line(false).show(ui, |ui| sheet_of(ui, theme, name, contents));
 }
 
+/// What draws a part of a page and says what the reader did.
+type Part<'a> = &'a mut dyn FnMut(&mut Ui, &mut Vec<Action>);
+
+/// A page of parts side by side: at the left, in the middle, at the right, each with its width (the middle has what is left). In a
+/// narrow window, or with large letters, they stand below one another on one sheet.
+fn parts<'a>(ui: &mut Ui, theme: &Theme, left: Option<(f32, Part<'a>)>, main: Part<'a>, right: Option<(f32, Part<'a>)>) -> Vec<Action> {
+    let mut actions = Vec::new();
+    let mut inside = |ui: &mut Ui, part: Part<'_>| {
+        // The bar of a sheet that scrolls stands beside it.
+        ui.set_width(ui.available_width() - 6.0);
+        part(ui, &mut actions);
+    };
+    if layout::is_narrow(ui.max_rect().width()) {
+        middle(ui, theme, |ui| {
+            sheet_of(ui, theme, "parts of the page", |ui| {
+                let all = [left.map(|(_, part)| part), Some(main), right.map(|(_, part)| part)];
+                for (i, part) in all.into_iter().flatten().enumerate() {
+                    if i > 0 {
+                        rule(ui, theme);
+                    }
+                    ui.scope(|ui| inside(ui, part));
+                }
+            });
+        });
+        return actions;
+    }
+    if let Some((width, part)) = left {
+        beside(ui, theme, Side::Left, "left part", width, |ui| inside(ui, part));
+    }
+    if let Some((width, part)) = right {
+        beside(ui, theme, Side::Right, "right part", width, |ui| inside(ui, part));
+    }
+    middle(ui, theme, |ui| sheet_of(ui, theme, "middle part", |ui| inside(ui, main)));
+    actions
+}
+
+/// Words where a picture would be.
+fn instead_of_a_picture(ui: &Ui, rect: egui::Rect, text: &str) {
+    let galley = ui.painter().layout(text.to_owned(), egui::FontId::proportional(size::BODY), over_frame::WORDS, rect.width() - 24.0);
+    ui.painter().galley(rect.center() - galley.size() / 2.0, galley, over_frame::WORDS);
+}
+
 /// What is left of a page.
 fn middle(ui: &mut Ui, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
     let gap = size::GAP as i8;
@@ -123,11 +195,11 @@ fn middle(ui: &mut Ui, theme: &Theme, contents: impl FnOnce(&mut Ui)) {
     CentralPanel::no_frame().frame(frame).show(ui, contents);
 }
 
-/// A page of nothing but text, in lines that can be read.
+/// A page of nothing but text.
 fn page_of_text(ui: &mut Ui, theme: &Theme, name: &'static str, contents: impl FnOnce(&mut Ui)) {
     middle(ui, theme, |ui| {
         sheet_of(ui, theme, name, |ui| {
-            ui.set_max_width(MEASURE.min(ui.available_width() - 6.0));
+            ui.set_max_width(ui.available_width() - 6.0);
             contents(ui);
         });
     });

@@ -1,9 +1,9 @@
 //! The page of practice: levels, scores and charts; and the case sheet of the case on its desk.
 
-use egui::{RichText, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
+use egui::{Grid, RichText, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
 
-use super::context::{chip, choices, field};
-use super::{Side, beside, heavy, middle, plain, row, rule, sheet_of};
+use super::context::{chip, choices, field, secret_field};
+use super::{heavy, measured, parts, plain, row, rule};
 use crate::plot::distance_line::Room;
 use crate::practice::{KINDER, Reason, error_words};
 use crate::viewer::action::Action;
@@ -17,21 +17,14 @@ const CHARTS: f32 = 400.0;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
-    let mut actions = Vec::new();
     let width = ui.max_rect().width() * LEFT;
-    beside(ui, theme, Side::Left, "course", width, |ui| {
-        ui.set_width(ui.available_width() - 6.0);
-        super::sheet::messages(ui, session, theme, &mut actions);
-        course(ui, session, theme, &mut actions);
-        assessment(ui, session, theme, &mut actions);
-    });
-    middle(ui, theme, |ui| {
-        sheet_of(ui, theme, "scores", |ui| {
-            ui.set_width(ui.available_width() - 6.0);
-            scores(ui, session, theme, &mut actions);
-        });
-    });
-    actions
+    let left = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        super::sheet::messages(ui, session, theme, actions);
+        course(ui, session, theme, actions);
+        assessment(ui, session, theme, actions);
+    };
+    let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| scores(ui, session, theme, actions);
+    parts(ui, theme, Some((width, left)), main, None)
 }
 
 fn course(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
@@ -43,16 +36,23 @@ fn course(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
         super::sheet::who_and_by_what(ui, session, theme, actions);
         rule(ui, theme);
     }
-    for &(level, answered, well) in &practice.summed().levels {
-        let text = format!("{} {}: {answered} answered, {well} done well", level.number(), level.words());
-        let on = practice.level() == level;
-        if chip(ui, theme, on, &text, &format!("level {}: {}", level.number(), level.words())) {
-            actions.push(Do::ChooseLevel(level).into());
+    Grid::new("levels").num_columns(3).spacing(vec2(14.0, 3.0)).show(ui, |ui| {
+        let small = |text: String| RichText::new(text).size(size::SMALL).color(theme.quiet);
+        for title in ["level", "answered", "done well"] {
+            ui.label(small(title.into()));
         }
-        if on {
-            plain(ui, level.about(), theme.quiet);
+        ui.end_row();
+        for &(level, answered, well) in &practice.summed().levels {
+            let text = format!("{} {}", level.number(), level.words());
+            if chip(ui, theme, practice.level() == level, &text, &format!("level {}: {}", level.number(), level.words())) {
+                actions.push(Do::ChooseLevel(level).into());
+            }
+            ui.label(small(answered.to_string()));
+            ui.label(small(well.to_string()));
+            ui.end_row();
         }
-    }
+    });
+    plain(ui, practice.level().about(), theme.quiet);
     ui.add_space(6.0);
     ui.horizontal(|ui| {
         let text = if practice.known().open { "Go on with the open case" } else { "Next case" };
@@ -91,8 +91,7 @@ fn assessment(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
     }
     if let Some(name) = practice.to_hand_in() {
         plain(ui, format!("All cases of {name} are answered."), theme.text);
-        let (edited, _) = field(ui, "passphrase of your key", practice.passphrase(), "only if your key is sealed", 260.0);
-        if let Some(text) = edited {
+        if let Some(text) = secret_field(ui, theme, "passphrase of your key", practice.passphrase(), "only if your key is sealed", 220.0) {
             actions.push(Do::TypePassphrase(text).into());
         }
         if main_button(ui, theme, "Sign and hand in").clicked() {
@@ -106,8 +105,7 @@ fn assessment(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
 }
 
 fn scores(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
-    let practice = session.practice();
-    let summed = practice.summed();
+    let summed = session.practice().summed();
     ui.label(heavy("Learning curve", size::FINDING, theme.text));
     if let Some(course) = &summed.course {
         let curve = &course.curve;
@@ -117,6 +115,17 @@ fn scores(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
         let well = curve.cases.iter().filter(|c| c.well).count();
         let spoken = format!("Learning curve: {} cases, {well} done well", curve.cases.len());
         response.widget_info(|| WidgetInfo::labeled(Role::Image, true, spoken.clone()));
+    } else {
+        plain(ui, "It is drawn from your first answered case on. Choose a level and take the next case.", theme.quiet);
+    }
+    measured(ui, |ui| under_the_curve(ui, session, theme, actions));
+}
+
+/// The figures in words, and what may follow from them.
+fn under_the_curve(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let practice = session.practice();
+    let summed = practice.summed();
+    if let Some(course) = &summed.course {
         for line in &course.charts {
             plain(ui, line, theme.text);
         }
@@ -125,8 +134,9 @@ fn scores(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
         for line in &course.scores {
             plain(ui, line, theme.text);
         }
-    } else {
-        plain(ui, "It is drawn from your first answered case on. Choose a level and take the next case.", theme.quiet);
+    }
+    for fault in &practice.known().faults {
+        plain(ui, format!("Not an answered case: {fault}"), theme.alarm);
     }
     if !summed.own.is_empty() {
         rule(ui, theme);
@@ -149,27 +159,31 @@ fn scores(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
 pub fn case_sheet(ui: &mut Ui, whole: &Session, desk: &Session, theme: &Theme) -> Vec<Action> {
     let mut actions = Vec::new();
     let Some(case) = desk.practice_case() else { return actions };
-    egui::Panel::top("practice case").frame(egui::Frame::new()).show_separator_line(false).resizable(false).show(ui, |ui| {
-        super::sheet::messages(ui, whole, theme, &mut actions);
-        super::sheet::messages(ui, desk, theme, &mut actions);
-        let frame = egui::Frame::new().fill(theme.well).stroke(egui::Stroke::new(2.0, theme.warn)).inner_margin(8.0);
-        frame.show(ui, |ui| {
-            ui.set_width(ui.available_width());
-            ui.label(heavy(format!("PRACTICE: {}", case.title()), size::BODY + 1.0, theme.warn));
-            plain(ui, "No patient. Nothing here becomes a clinical record.", theme.text);
+    // In a low window (large letters) only the answer's buttons stay in place.
+    let low = ui.available_height() < super::sheet::LOW;
+    let bare = || egui::Frame::new();
+    if !low {
+        egui::Panel::top("practice case").frame(bare()).show_separator_line(false).resizable(false).show(ui, |ui| {
+            case_head(ui, whole, desk, case, theme, &mut actions);
         });
-        ui.add_space(4.0);
-        plain(ui, &case.note, theme.text);
-        rule(ui, theme);
-    });
+    }
     if case.shown.is_none() {
-        egui::Panel::bottom("answer").frame(egui::Frame::new()).show_separator_line(false).resizable(false).show(ui, |ui| {
+        egui::Panel::bottom("answer").frame(bare()).show_separator_line(false).resizable(false).show(ui, |ui| {
             rule(ui, theme);
             answer(ui, case, theme, &mut actions);
+            if !low {
+                reasons(ui, case, theme, &mut actions);
+            }
         });
     }
     ScrollArea::vertical().id_salt("practice sheet").auto_shrink([false, false]).show(ui, |ui| {
         ui.set_width(ui.available_width() - 6.0);
+        if low {
+            if case.shown.is_none() {
+                reasons(ui, case, theme, &mut actions);
+            }
+            case_head(ui, whole, desk, case, theme, &mut actions);
+        }
         if let Some(shown) = &case.shown {
             marked(ui, case, &shown.0.marked, &shown.1.why, theme, &mut actions);
             return;
@@ -183,6 +197,21 @@ pub fn case_sheet(ui: &mut Ui, whole: &Session, desk: &Session, theme: &Theme) -
         plain(ui, "Invented for the finding: 33 weeks, transvaginal, bladder and contraction yours to judge.", theme.quiet);
     });
     actions
+}
+
+/// That it is practice, and what the sonographer wrote.
+fn case_head(ui: &mut Ui, whole: &Session, desk: &Session, case: &PracticeCase, theme: &Theme, actions: &mut Vec<Action>) {
+    super::sheet::messages(ui, whole, theme, actions);
+    super::sheet::messages(ui, desk, theme, actions);
+    let frame = egui::Frame::new().fill(theme.well).stroke(egui::Stroke::new(2.0, theme.warn)).inner_margin(8.0);
+    frame.show(ui, |ui| {
+        ui.set_width(ui.available_width());
+        ui.label(heavy(format!("PRACTICE: {}", case.title()), size::BODY + 1.0, theme.warn));
+        plain(ui, "No patient. Nothing here becomes a clinical record.", theme.text);
+    });
+    ui.add_space(4.0);
+    plain(ui, &case.note, theme.text);
+    rule(ui, theme);
 }
 
 /// The scale as in the clinic, without what sets another one: a practice frame has the one of its file, or none.
@@ -205,7 +234,7 @@ fn answer(ui: &mut Ui, case: &PracticeCase, theme: &Theme, actions: &mut Vec<Act
         plain(ui, "The answer is being marked.", theme.quiet);
         return;
     }
-    ui.horizontal(|ui| {
+    ui.horizontal_wrapped(|ui| {
         if main_button(ui, theme, "Submit reading").on_hover_text("S").clicked() {
             actions.push(Action::Save);
         }
@@ -214,6 +243,13 @@ fn answer(ui: &mut Ui, case: &PracticeCase, theme: &Theme, actions: &mut Vec<Act
             actions.push(Do::ToggleReasons.into());
         }
     });
+}
+
+/// Why the frame is not read, when it is not; and the way back to the course.
+fn reasons(ui: &mut Ui, case: &PracticeCase, theme: &Theme, actions: &mut Vec<Action>) {
+    if case.busy {
+        return;
+    }
     if case.reasons {
         plain(ui, "Why not?", theme.text);
         choices(ui, |ui| {

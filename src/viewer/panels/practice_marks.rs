@@ -7,8 +7,9 @@ use crate::units::PxPoint;
 use crate::viewer::session::Session;
 use crate::viewer::theme::{over_frame, size};
 
-/// Draws them; `at` gives the place on the screen. Nothing before the case is answered.
-pub(super) fn draw(painter: &Painter, session: &Session, at: &dyn Fn(PxPoint) -> Pos2) {
+/// Draws them; `at` gives the place on the screen, `taken` is where the reader's own labels stand. Nothing before the case is
+/// answered.
+pub(super) fn draw(painter: &Painter, session: &Session, at: &dyn Fn(PxPoint) -> Pos2, mut taken: Vec<egui::Rect>) {
     let Some(shown) = session.practice_case().and_then(|c| c.shown.as_ref()) else { return };
     let (attempt, key) = &**shown;
     // A frame that was agreed not to be read has no landmarks.
@@ -21,20 +22,23 @@ pub(super) fn draw(painter: &Painter, session: &Session, at: &dyn Fn(PxPoint) ->
         painter.extend(Shape::dashed_line(&[a, b], Stroke::new(1.6, ink), 6.0, 5.0));
     };
     dashed(os, edge, over_frame::RING);
-    // The reader's own labels stand above and below: these stand to the sides.
-    for (place, name, left) in [(os, "true os", true), (edge, "true edge", false)] {
+    for (place, name) in [(os, "true os"), (edge, "true edge")] {
         let square = egui::Rect::from_center_size(place, Vec2::splat(size::GLYPH * 1.6));
         painter.rect_stroke(square, 0.0, Stroke::new(4.0, over_frame::HALO), egui::StrokeKind::Middle);
         painter.rect_stroke(square, 0.0, Stroke::new(1.8, over_frame::RING), egui::StrokeKind::Middle);
         let galley = painter.layout_no_wrap(name.into(), FontId::proportional(size::SMALL), over_frame::RING);
-        let aside = vec2(size::GLYPH + 10.0, 0.0);
-        let room = if left {
-            Align2::RIGHT_CENTER.anchor_size(place - aside, galley.size())
-        } else {
-            Align2::LEFT_CENTER.anchor_size(place + aside, galley.size())
-        };
-        painter.rect_filled(room.expand2(vec2(4.0, 1.0)), 3.0, over_frame::HALO);
-        painter.galley(room.min, galley, over_frame::RING);
+        // Beside its square, where the reader's own labels and marks leave room.
+        let (gap, drop) = (size::GLYPH + 10.0, size::GLYPH + 14.0);
+        let ways = [vec2(-gap, 0.0), vec2(gap, 0.0), vec2(gap, drop), vec2(-gap, drop), vec2(gap, -drop), vec2(-gap, -drop)];
+        let rooms = ways.map(|way| {
+            let align = if way.x < 0.0 { Align2::RIGHT_CENTER } else { Align2::LEFT_CENTER };
+            align.anchor_size(place + way, galley.size()).expand2(vec2(4.0, 1.0))
+        });
+        let free = |room: &&egui::Rect| !taken.iter().any(|t| t.intersects(**room));
+        let room = *rooms.iter().find(free).unwrap_or(&rooms[0]);
+        taken.push(room);
+        painter.rect_filled(room, 3.0, over_frame::HALO);
+        painter.galley(room.shrink2(vec2(4.0, 1.0)).min, galley, over_frame::RING);
     }
     if let Answer::Read { landmarks, .. } = &attempt.answer {
         dashed(at(landmarks.internal_os), os, over_frame::OS);

@@ -4,12 +4,15 @@ use egui::{RichText, ScrollArea, Ui, vec2};
 
 use super::context::{chip, choices, field};
 use super::report_page::{self, Pictures};
-use super::{Side, beside, heavy, middle, plain, rule};
+use super::{Side, beside, heavy, measured, middle, plain, rule};
+use crate::guideline::capital;
 use crate::report::pdf::Paper;
 use crate::report::{Avoid, Form};
 use crate::viewer::action::Action;
+use crate::viewer::page::Page;
 use crate::viewer::session::{ReportAction as Do, ReportPage, Session};
 use crate::viewer::theme::{Theme, size};
+use crate::viewer::words::counted;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut Pictures) -> Vec<Action> {
@@ -19,7 +22,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut Pictur
         super::sheet::messages(ui, session, theme, &mut actions);
         sheet(ui, session, theme, &mut actions);
     });
-    middle(ui, theme, |ui| preview(ui, session.report(), theme, pictures));
+    middle(ui, theme, |ui| preview(ui, session, theme, pictures, &mut actions));
     actions
 }
 
@@ -125,6 +128,10 @@ fn file(ui: &mut Ui, page: &ReportPage, theme: &Theme, act: &mut dyn FnMut(Do)) 
     if let Some(text) = edited {
         act(Do::TypeFile(text));
     }
+    // A long path is cut in its field: its end, which tells files apart, stands whole.
+    if let Some(name) = std::path::Path::new(&page.file()).file_name() {
+        ui.add(egui::Label::new(RichText::new(name.to_string_lossy()).size(size::SMALL).color(theme.quiet)).wrap());
+    }
     let (edited, _) = field(ui, "who receives it", page.to(), "who receives it, if it is sent", wide);
     if let Some(text) = edited {
         act(Do::TypeTo(text));
@@ -139,18 +146,54 @@ fn file(ui: &mut Ui, page: &ReportPage, theme: &Theme, act: &mut dyn FnMut(Do)) 
     }
 }
 
-fn preview(ui: &mut Ui, page: &ReportPage, theme: &Theme, pictures: &mut Pictures) {
+/// Why there is no report, and what leads to one.
+fn nothing(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
+    let Some(why) = session.report().why_not() else {
+        plain(ui, "The report is being made …", theme.quiet);
+        return;
+    };
+    ui.label(heavy("No report yet", size::FINDING, theme.text));
+    measured(ui, |ui| plain(ui, capital(why), theme.warn));
+    choices(ui, |ui| {
+        if session.exam().is_some() {
+            if ui.button("To the reading (F2)").clicked() {
+                actions.push(Action::ShowPage(Page::Reading));
+            }
+        } else {
+            if ui.button("Open files (Ctrl + O)").clicked() {
+                actions.push(Action::PickFiles);
+            }
+            if ui.button("Open a folder (Ctrl + Shift + O)").clicked() {
+                actions.push(Action::PickFolder);
+            }
+        }
+    });
+}
+
+fn preview(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut Pictures, actions: &mut Vec<Action>) {
+    let page = session.report();
     theme.panel_frame().show(ui, |ui| {
         ui.set_min_size(ui.available_size());
         ScrollArea::vertical().id_salt("report preview").auto_shrink([false, false]).show(ui, |ui| {
             scroll_by_keys(ui);
             let Some(made) = page.preview() else {
-                let text = page.why_not().unwrap_or("Making the report.");
-                plain(ui, text, if page.why_not().is_some() { theme.warn } else { theme.quiet });
+                nothing(ui, session, theme, actions);
                 return;
             };
-            let kind = if page.shows_pages() { "as it prints (V: words)" } else { "its words" };
-            plain(ui, format!("{}, of {} saved reading(s), {kind}", page.form().words(), made.readings), theme.quiet);
+            if let Some(words) = &made.unread {
+                plain(ui, words.clone(), theme.alarm);
+            }
+            choices(ui, |ui| {
+                let what = format!("{}, made from {}", capital(page.form().words()), counted(made.readings, "saved reading"));
+                plain(ui, what, theme.quiet);
+                if page.form().on_paper() {
+                    for (pages, words) in [(true, "as it prints (V)"), (false, "its words (V)")] {
+                        if chip(ui, theme, page.shows_pages() == pages, words, &format!("shown: {words}")) && page.shows_pages() != pages {
+                            actions.push(Do::TogglePages.into());
+                        }
+                    }
+                }
+            });
             ui.add_space(4.0);
             if page.shows_pages() && !made.pages.is_empty() {
                 ui.set_max_width(ui.available_width() - 8.0);
@@ -158,7 +201,7 @@ fn preview(ui: &mut Ui, page: &ReportPage, theme: &Theme, pictures: &mut Picture
             } else {
                 let text = RichText::new(&made.words).color(theme.text);
                 let text = if page.form().for_patient() || page.form() == Form::Note { text } else { text.monospace() };
-                ui.add(egui::Label::new(text).wrap().selectable(true));
+                measured(ui, |ui| ui.add(egui::Label::new(text).wrap().selectable(true)));
             }
         });
     });

@@ -12,6 +12,10 @@ use crate::viewer::theme::strong;
 
 /// Between two pages, points.
 const BETWEEN: f32 = 12.0;
+/// From this width of the room on two pages stand side by side, points.
+const ROOM_FOR_TWO: f32 = 1100.0;
+/// A page is drawn no wider than this, points: beyond it, too little of it is seen at once.
+const WIDEST: f32 = 900.0;
 /// Behind the letters of a frame's overlay.
 const DARK: Color32 = Color32::from_rgb(0x08, 0x0a, 0x0b);
 /// How much broader the halo of an overlay's lines is.
@@ -46,26 +50,38 @@ fn colour(c: Rgb) -> Color32 {
     Color32::from_rgb(c[0], c[1], c[2])
 }
 
-/// Draws the pages below each other, as wide as the room.
+/// Draws the pages, two side by side where there is room for both.
 pub fn show(ui: &mut Ui, preview: &Preview, answered: u64, pictures: &mut Pictures) {
-    let (width, height) = preview.paper.size();
-    let k = ui.available_width() / width as f32;
-    let of = preview.pages.len();
+    let (width, _) = preview.paper.size();
+    let across = if ui.available_width() > ROOM_FOR_TWO && preview.pages.len() > 1 { 2 } else { 1 };
+    let k = ((ui.available_width() - BETWEEN * (across - 1) as f32) / across as f32).min(WIDEST) / width as f32;
     let textures = pictures.of(ui, answered, preview).to_vec();
-    for (i, page) in preview.pages.iter().enumerate() {
-        let (rect, response) = ui.allocate_exact_size(vec2(width as f32, height as f32) * k, Sense::hover());
-        let name = format!("page {} of {of} as it prints; its words are shown with V", i + 1);
-        response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, name.clone()));
-        if ui.is_rect_visible(rect) {
-            ui.painter().rect_filled(rect, 0.0, Color32::WHITE);
-            if let Some(text) = &preview.watermark {
-                watermark(ui, rect, text, k * width as f32);
+    let pages: Vec<_> = preview.pages.iter().enumerate().collect();
+    for row in pages.chunks(across) {
+        ui.horizontal_top(|ui| {
+            ui.spacing_mut().item_spacing.x = BETWEEN;
+            for (i, page) in row {
+                one(ui, *i, page, k, preview, &textures);
             }
-            for op in page {
-                draw(ui, rect.min, k, op, preview, &textures);
-            }
-        }
+        });
         ui.add_space(BETWEEN);
+    }
+}
+
+fn one(ui: &mut Ui, i: usize, page: &[Op], k: f32, preview: &Preview, textures: &[Option<TextureHandle>]) {
+    let (width, height) = preview.paper.size();
+    let of = preview.pages.len();
+    let (rect, response) = ui.allocate_exact_size(vec2(width as f32, height as f32) * k, Sense::hover());
+    let name = format!("page {} of {of} as it prints; its words are shown with V", i + 1);
+    response.widget_info(|| WidgetInfo::labeled(egui::Role::Image, true, name.clone()));
+    if ui.is_rect_visible(rect) {
+        ui.painter().rect_filled(rect, 0.0, Color32::WHITE);
+        if let Some(text) = &preview.watermark {
+            watermark(ui, rect, text, k * width as f32);
+        }
+        for op in page {
+            draw(ui, rect.min, k, op, preview, textures);
+        }
     }
 }
 

@@ -2,48 +2,52 @@
 
 use egui::{RichText, Ui, vec2};
 
-use super::context::{chip, choices, field};
+use super::context::{chip, choices, field, secret_field};
 use super::picture::Picture;
-use super::{Side, beside, heavy, middle, plain, rule, sheet_of};
+use super::{heavy, in_columns, measured, parts, plain, rule};
+use crate::guideline::capital;
 use crate::record::{ReadingRecord, Role, Settlement};
 use crate::review::{ExamReview, Standing, Wish};
 use crate::viewer::action::Action;
 use crate::viewer::session::{ReviewAction as Do, Session, dates};
 use crate::viewer::theme::{Theme, size};
+use crate::viewer::words::counted;
 
 /// Width of the list at the left, as a share of the window.
 const LIST: f32 = 0.36;
 
+/// Least width of what one reader found, points: both stand side by side where there is room.
+const LEAST: f32 = 250.0;
+
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut [Picture; 2]) -> Vec<Action> {
-    let mut actions = Vec::new();
     let width = ui.max_rect().width() * LIST;
-    beside(ui, theme, Side::Left, "review list", width, |ui| list(ui, session, theme, &mut actions));
-    middle(ui, theme, |ui| {
-        sheet_of(ui, theme, "review", |ui| {
-            super::sheet::messages(ui, session, theme, &mut actions);
-            match session.review().chosen_with_standing() {
-                Some((exam, standing)) => one(ui, exam, standing, session, theme, pictures, &mut actions),
-                None => {
-                    ui.label(heavy("Choose an exam", size::FINDING, theme.text));
-                    plain(
-                        ui,
-                        "As a reviewer you see another reader's reading of an exam once your own reading of it is saved, and not before: \
-                         not here, not on the distance line, not in any list.",
-                        theme.quiet,
-                    );
-                }
-            }
-        });
-    });
-    actions
+    let left = &mut |ui: &mut Ui, actions: &mut Vec<Action>| {
+        super::sheet::messages(ui, session, theme, actions);
+        list(ui, session, theme, actions);
+    };
+    let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| match session.review().chosen_with_standing() {
+        Some((exam, standing)) => one(ui, exam, standing, session, theme, pictures, actions),
+        None => {
+            ui.label(heavy("Choose an exam", size::FINDING, theme.text));
+            measured(ui, |ui| {
+                plain(
+                    ui,
+                    "As a reviewer you see another reader's reading of an exam once your own reading of it is saved, and not before: \
+                     not here, not on the distance line, not in any list.",
+                    theme.quiet,
+                );
+            });
+        }
+    };
+    parts(ui, theme, Some((width, left)), main, None)
 }
 
 fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let review = session.review();
     ui.label(heavy("Second reading", size::FINDING, theme.text));
     let Some(who) = session.onlooker() else {
-        plain(ui, "Name the reader first (F2, case sheet).", theme.warn);
+        super::sheet::who_and_by_what(ui, session, theme, actions);
         return;
     };
     choices(ui, |ui| {
@@ -77,6 +81,14 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     if review.same_frames() {
         plain(ui, "For studies of placement alone: you learn which frames were chosen, and nothing else until all are read.", theme.quiet);
     }
+    if review.waiting().is_empty() {
+        let words = if who.role == Role::Reviewer {
+            "Nothing waits for you. An exam stands here once another reader has saved a reading of it."
+        } else {
+            "Exams wait for reviewers. Choose \"reviewer\" above if you read second here."
+        };
+        plain(ui, words, theme.quiet);
+    }
     for waiting in review.waiting() {
         let date = waiting.exam_date.map_or_else(|| "no date".to_owned(), dates::show);
         let age = waiting.age.clone().unwrap_or_else(|| "not dated".into());
@@ -98,9 +110,10 @@ fn list(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         let date = exam.date().map_or_else(|| "no date".to_owned(), dates::show);
         let here = review.chosen().is_some_and(|c| c.exam == exam.exam);
         let colour = if here { theme.on_button } else { theme.text };
-        let text = format!("{date} · {} · {}", exam.readers().join(", "), standing.words());
+        let whose = exam.readings.first().map_or_else(String::new, |r| super::due::who(Some(&r.patient)));
+        let text = format!("{date} · {whose}\n{} · {}", exam.readers().join(", "), standing.words());
         ui.with_layout(egui::Layout::top_down_justified(egui::Align::Min), |ui| {
-            if ui.add(egui::Button::selectable(here, RichText::new(text).color(colour)).truncate()).clicked() {
+            if ui.add(egui::Button::selectable(here, RichText::new(text).color(colour)).wrap()).clicked() {
                 actions.push(Do::Choose(exam.exam.clone()).into());
             }
         });
@@ -131,19 +144,19 @@ fn one(
     if session.onlooker().is_none() {
         return;
     }
-    for (i, reader) in exam.readers().into_iter().enumerate() {
-        if let Some(reading) = exam.deciding(reader) {
-            ui.label(heavy(format!("{}: {reader}", if i == 0 { "First reader" } else { "Second reader" }), size::BODY, theme.text));
-            plain(ui, reading.headline.clone(), theme.text);
-            plain(ui, reading.finding_words.clone(), theme.text);
-            let count = exam.readings.iter().filter(|r| r.reader == reader).count();
-            if let Some(mark) = &reading.second {
-                plain(ui, mark.words(), theme.quiet);
-            }
-            plain(ui, format!("{count} {} read; saved {}", if count == 1 { "frame" } else { "frames" }, saved_words(reading)), theme.quiet);
-            ui.add_space(6.0);
+    // Side by side, so that what is to be done about them stays in sight below.
+    let read: Vec<_> = exam.readers().into_iter().enumerate().filter_map(|(i, r)| Some((i, r, exam.deciding(r)?))).collect();
+    in_columns(ui, LEAST, &read, |ui, (i, reader, reading)| {
+        ui.label(heavy(format!("{}: {reader}", if *i == 0 { "First reader" } else { "Second reader" }), size::BODY, theme.text));
+        plain(ui, reading.headline.clone(), theme.text);
+        plain(ui, reading.finding_words.clone(), theme.text);
+        let count = exam.readings.iter().filter(|r| r.reader == *reader).count();
+        if let Some(mark) = &reading.second {
+            plain(ui, mark.words(), theme.quiet);
         }
-    }
+        plain(ui, format!("{} read; saved {}", counted(count, "frame"), saved_words(reading)), theme.quiet);
+        ui.add_space(6.0);
+    });
     let compared = session.sides();
     let discordant = compared.as_ref().is_some_and(|(c, _)| c.discordant());
     if let Some((comparison, sides)) = &compared {
@@ -155,9 +168,8 @@ fn one(
             }
         });
         super::compare::show(ui, sides, theme, pictures, session.review().near());
-        for sentence in comparison.words() {
-            plain(ui, sentence, if discordant { theme.warn } else { theme.text });
-        }
+        let sentences: Vec<String> = comparison.words().iter().map(|s| capital(s)).collect();
+        measured(ui, |ui| plain(ui, sentences.join(" "), if discordant { theme.warn } else { theme.text }));
     }
     plain(ui, "Stored images only; the acquisition was not checked again.", theme.quiet);
     rule(ui, theme);
@@ -196,7 +208,22 @@ fn steps(
     if let Some(said) = review.said() {
         plain(ui, said, theme.lead);
     }
-    let (edited, response) = field(ui, "reason", review.reason(), "the reason, where a step needs one", ui.available_width().min(520.0));
+    if twice {
+        plain(
+            ui,
+            if discordant {
+                "They differ in finding or side: settle it together, or return the first reading."
+            } else {
+                "They come to the same finding and side."
+            },
+            theme.text,
+        );
+    }
+    let second = exam.readers().iter().skip(1).any(|r| **r == who.reader);
+    if twice && second && !discordant && ui.button("Agree: the first stands").clicked() {
+        actions.push(Do::Take(Wish::Agree).into());
+    }
+    let (edited, response) = field(ui, "reason", review.reason(), "the reason for a step below", ui.available_width().min(520.0));
     // Asked by key: the field takes the keys once for each time.
     let asked = egui::Id::unique("reason asked for");
     if ui.data(|d| d.get_temp::<u64>(asked)).unwrap_or_default() != review.wants_reason() {
@@ -210,20 +237,8 @@ fn steps(
     let reason = review.reason().trim().to_owned();
     let mut act = |what: Do| actions.push(what.into());
     if twice {
-        plain(
-            ui,
-            if discordant {
-                "They differ in finding or side: settle it together, or return the first reading."
-            } else {
-                "They come to the same finding and side."
-            },
-            theme.text,
-        );
         ui.horizontal_wrapped(|ui| {
-            let second = exam.readers().iter().skip(1).any(|r| **r == who.reader);
-            if second && !discordant && ui.button("Agree: the first stands").clicked() {
-                act(Do::Take(Wish::Agree));
-            }
+            plain(ui, "For that reason:", theme.quiet);
             if second && !discordant && ui.button("Amend: the second stands").clicked() {
                 act(Do::Take(Wish::Amend { reason: reason.clone() }));
             }
@@ -234,7 +249,7 @@ fn steps(
         let readers = exam.readers();
         if let Some(other) = readers.iter().find(|r| **r != who.reader) {
             ui.horizontal_wrapped(|ui| {
-                plain(ui, format!("Settled together with {other}:"), theme.quiet);
+                plain(ui, format!("For that reason, settled together with {other}:"), theme.quiet);
                 for (place, words) in ["the first stands", "the second stands"].into_iter().enumerate().take(readers.len()) {
                     if ui.button(words).clicked() {
                         act(Do::SettleOn(place));
@@ -254,7 +269,7 @@ fn steps(
             Ok(stands) => {
                 plain(
                     ui,
-                    format!("What stands now: {} reading(s) of {}.", stands.len(), stands.first().map_or("nobody", |r| &r.reader)),
+                    format!("What stands now: {} of {}.", counted(stands.len(), "reading"), stands.first().map_or("nobody", |r| &r.reader)),
                     theme.text,
                 );
                 if who.role == Role::Trainee {
@@ -275,9 +290,8 @@ fn steps(
             }
         }
     }
-    let (edited, _) =
-        super::context::secret_field(ui, "passphrase of your key", review.passphrase(), "passphrase, if your key is sealed", 300.0);
-    if let Some(text) = edited {
+    let typed = secret_field(ui, theme, "passphrase of your key", review.passphrase(), "passphrase, if your key is sealed", 260.0);
+    if let Some(text) = typed {
         actions.push(Do::TypePassphrase(text).into());
     }
 }

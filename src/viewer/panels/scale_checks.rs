@@ -5,15 +5,16 @@ use egui::{Color32, FontId, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2}
 
 use super::context::{chip, choices};
 use super::picture::{Picture, Showing};
-use super::{Side, beside, heavy, middle, plain, rule};
+use super::{Side, beside, heavy, instead_of_a_picture, middle, plain, rule};
 use crate::guideline::capital;
 use crate::phantom::{Check, Note, Verdict};
 use crate::plot::residuals::residual_map;
 use crate::plot::scale_trend::scale_trend;
 use crate::scanners::{Due, Listed};
 use crate::viewer::action::Action;
-use crate::viewer::session::{FrameKey, ScaleAction as Do, Session};
+use crate::viewer::session::{FrameKey, ScaleAction as Do, Session, dates};
 use crate::viewer::theme::{Theme, over_frame, size};
+use crate::viewer::words::counted;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture) -> Vec<Action> {
@@ -175,8 +176,8 @@ fn history(ui: &mut Ui, session: &Session, theme: &Theme) {
         let mark = if invented { " (invented, of the sample)" } else { "" };
         ui.add(egui::Label::new(heavy(format!("{}{mark}", scanner.words()), size::BODY, theme.text)).wrap());
         match due {
-            Due::On(d) => plain(ui, format!("Next check due {d}"), theme.quiet),
-            Due::Overdue(d) => plain(ui, format!("Overdue since {d}"), theme.warn),
+            Due::On(d) => plain(ui, format!("Next check due {}", dates::show(*d)), theme.quiet),
+            Due::Overdue(d) => plain(ui, format!("Overdue since {}", dates::show(*d)), theme.warn),
         };
         if let Some(tolerance) = scale.tolerance() {
             let (width, height) = (ui.available_width(), 170.0);
@@ -187,7 +188,7 @@ fn history(ui: &mut Ui, session: &Session, theme: &Theme) {
         for c in checks.iter().rev().take(4) {
             let text = format!(
                 "{}: down {:+.2} ± {:.2} %, across {:+.2} ± {:.2} %, {}, by {}",
-                c.checked_on,
+                dates::show(c.checked_on),
                 100.0 * c.error[1],
                 196.0 * c.u[1],
                 100.0 * c.error[0],
@@ -204,7 +205,8 @@ fn history(ui: &mut Ui, session: &Session, theme: &Theme) {
     }
     let missing = scale.history().missing().len();
     if missing > 0 {
-        plain(ui, format!("{missing} check(s) that others follow are not here."), theme.alarm);
+        let are = if missing == 1 { "is" } else { "are" };
+        plain(ui, format!("{} that others follow {are} not here.", counted(missing, "check")), theme.alarm);
     }
 }
 
@@ -213,8 +215,8 @@ fn canvas(ui: &mut Ui, session: &Session, picture: &mut Picture) {
     let rect = ui.available_rect_before_wrap();
     ui.painter().rect_filled(rect, 2.0, over_frame::CANVAS);
     let (Some(key), Some(frame)) = (session.current(), session.picture()) else {
-        let text = session.picture_error().unwrap_or("No frame is open");
-        ui.painter().text(rect.center(), egui::Align2::CENTER_CENTER, text, FontId::proportional(size::BODY), over_frame::WORDS);
+        let text = session.picture_error().unwrap_or("No frame is open: open frames of a phantom, at the right");
+        instead_of_a_picture(ui, rect, text);
         return;
     };
     let texture = picture.of(ui, key, frame, Showing::default());

@@ -17,7 +17,7 @@ use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Se
 use crate::viewer::theme::{Theme, size};
 
 /// Below this height, points, the finding scrolls with the rest of the sheet.
-const LOW: f32 = 520.0;
+pub(super) const LOW: f32 = 520.0;
 
 /// Draws the case sheet; returns what the reader stated.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {

@@ -2,12 +2,15 @@
 
 use egui::{RichText, Ui};
 
-use super::{heavy, page_of_text, plain, rule};
+use super::{heavy, in_columns, measured, page_of_text, plain, rule};
 use crate::guideline::Table;
 use crate::sheet::{CHECK_FIRST, marked};
 use crate::viewer::action::Action;
 use crate::viewer::session::{PlanAction as Do, Session};
 use crate::viewer::theme::{Theme, size};
+
+/// Least width of a guideline, points: several stand side by side where there is room.
+const LEAST: f32 = 580.0;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
@@ -34,16 +37,28 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     if let Some(memory) = memory {
         rule(ui, theme);
         ui.label(heavy(CHECK_FIRST, size::BODY + 2.0, theme.warn));
-        for line in memory {
-            plain(ui, line.text.trim().to_owned(), theme.text);
-            plain(ui, format!("{}: {}", line.row, line.source.text), theme.quiet);
-        }
+        measured(ui, |ui| {
+            for line in memory {
+                plain(ui, line.text.trim().to_owned(), theme.text);
+                source(ui, theme, format!("{}: {}", line.row, line.source.text));
+            }
+        });
         return;
     }
-    for table in session.tables() {
+    // Side by side where there is room, so that the guidelines can be compared.
+    in_columns(ui, LEAST, session.tables(), |ui, table| {
         rule(ui, theme);
         one(ui, session, table, theme, actions);
-    }
+        ui.add_space(8.0);
+    });
+}
+
+/// Where a line comes from, under it and a little to the right.
+fn source(ui: &mut Ui, theme: &Theme, text: String) {
+    ui.horizontal_top(|ui| {
+        ui.add_space(12.0);
+        ui.add(egui::Label::new(RichText::new(text).size(size::SMALL).color(theme.quiet)).wrap());
+    });
 }
 
 fn one(ui: &mut Ui, session: &Session, table: &Table, theme: &Theme, actions: &mut Vec<Action>) {
@@ -61,6 +76,6 @@ fn one(ui: &mut Ui, session: &Session, table: &Table, theme: &Theme, actions: &m
         plain(ui, marked(&fact), theme.text);
         // The guideline's own citation stands at the head; only another one is named.
         let source = if fact.source.text == table.source().text { fact.source.provenance.to_string() } else { fact.source.to_string() };
-        plain(ui, format!("{}: {source}", fact.row), theme.quiet);
+        self::source(ui, theme, format!("{}: {source}", fact.row));
     }
 }

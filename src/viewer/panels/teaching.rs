@@ -1,15 +1,16 @@
 //! The page of the teaching set: each frame without what is written beside it, to be looked at and decided.
 
-use egui::{Align2, Color32, CornerRadius, FontId, Id, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
+use egui::{Color32, CornerRadius, Id, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
-use super::context::field;
+use super::context::{choices, field};
 use super::picture::{Picture, Showing};
-use super::{Side, beside, heavy, middle, plain, rule};
+use super::{Side, beside, grave, heavy, instead_of_a_picture, middle, plain, rule};
 use crate::frame::Frame;
 use crate::interchange::teaching::{Blank, Decision};
 use crate::viewer::action::Action;
 use crate::viewer::session::{Session, Teaching, TeachingAction as Do};
 use crate::viewer::theme::{Theme, over_frame, size};
+use crate::viewer::words::counted;
 
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture<(usize, u64)>) -> Vec<Action> {
@@ -40,7 +41,19 @@ fn sheet(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     }
     let Some(set) = teaching.set() else {
         let (exams, frames) = open_now(session);
-        plain(ui, format!("{frames} frames of {exams} exams are open."), theme.text);
+        if exams == 0 {
+            plain(ui, "No exam is open. Open those that the set is to be made from.", theme.text);
+            choices(ui, |ui| {
+                if ui.button("Open files (Ctrl + O)").clicked() {
+                    actions.push(Action::PickFiles);
+                }
+                if ui.button("Open a folder (Ctrl + Shift + O)").clicked() {
+                    actions.push(Action::PickFolder);
+                }
+            });
+            return;
+        }
+        plain(ui, format!("{} of {} are open.", counted(frames as usize, "frame"), counted(exams, "exam")), theme.text);
         if ui.button("Prepare a teaching set from them (P)").clicked() {
             actions.push(Action::Teaching(Do::Prepare));
         }
@@ -51,7 +64,7 @@ fn sheet(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     let (open, approved, left_out) = teaching.counts();
     ui.label(heavy(format!("{approved} approved · {left_out} left out · {open} still to decide"), size::BODY, theme.text));
     if !set.left_out().is_empty() {
-        plain(ui, format!("{} files cannot be part of a set:", set.left_out().len()), theme.warn);
+        plain(ui, format!("{} cannot be part of a set:", counted(set.left_out().len(), "file")), theme.warn);
         for (path, why) in set.left_out() {
             let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
             plain(ui, format!("{name}: {why}"), theme.quiet);
@@ -63,10 +76,10 @@ fn sheet(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
     if teaching.asks() {
         plain(ui, "A set is in progress. Forgetting it forgets its decisions and the key that leads back to the originals.", theme.warn);
         ui.horizontal_wrapped(|ui| {
-            if ui.button("Forget it").clicked() {
+            if ui.add(grave(theme, "Forget it")).clicked() {
                 actions.push(Action::Teaching(Do::Forget));
             }
-            if ui.button("Prepare another instead").clicked() {
+            if ui.add(grave(theme, "Forget it and prepare another")).clicked() {
                 actions.push(Action::Teaching(Do::PrepareAnew));
             }
             if ui.button("Go on with it").clicked() {
@@ -111,7 +124,14 @@ fn decision(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Act
     plain(ui, "Or drag a box over it on the picture: it is blanked in the set.", theme.quiet);
     if !frame.blanked.is_empty() {
         ui.horizontal_wrapped(|ui| {
-            plain(ui, format!("{} boxes blanked here.", frame.blanked.len()), theme.text);
+            plain(
+                ui,
+                format!(
+                    "Blanked here: {}.",
+                    if frame.blanked.len() == 1 { "1 box".to_owned() } else { format!("{} boxes", frame.blanked.len()) }
+                ),
+                theme.text,
+            );
             if ui.button("Take back the last box (Backspace)").clicked() {
                 say(actions, Do::TakeBackBlank);
             }
@@ -151,15 +171,12 @@ fn write(ui: &mut Ui, teaching: &Teaching, theme: &Theme, actions: &mut Vec<Acti
 fn canvas(ui: &mut Ui, teaching: &Teaching, picture: &mut Picture<(usize, u64)>, actions: &mut Vec<Action>) {
     let rect = ui.available_rect_before_wrap();
     ui.painter().rect_filled(rect, 2.0, over_frame::CANVAS);
-    let words = |ui: &Ui, text: &str| {
-        ui.painter().text(rect.center(), Align2::CENTER_CENTER, text, FontId::proportional(size::BODY), over_frame::WORDS);
-    };
     let Some((place, _)) = teaching.frame() else {
-        words(ui, "No teaching set is prepared.");
+        instead_of_a_picture(ui, rect, "No teaching set is prepared.");
         return;
     };
     let Some(shown) = teaching.picture() else {
-        words(ui, teaching.picture_error().unwrap_or("Decoding the frame"));
+        instead_of_a_picture(ui, rect, teaching.picture_error().unwrap_or("Decoding the frame"));
         return;
     };
     let texture = picture.of(ui, &(place, teaching.state()), shown, Showing::default());

@@ -2,7 +2,7 @@
 //! takes time goes on elsewhere; what is shown of others' readings is decided before it comes here.
 
 use super::Session;
-use crate::archive::{Found, Item};
+use crate::archive::{Found, Item, SAMPLE};
 use crate::viewer::action::{Action, Effect};
 
 /// Most lines of what was received that are kept.
@@ -15,6 +15,8 @@ pub enum ArchiveAction {
     Loaded(Result<SetUp, String>),
     /// The outbox as it stands now, and what in it is no item, in words.
     Outbox(Vec<Item>, Vec<String>),
+    /// Copy a sample of the settings to the clipboard.
+    CopySample,
     /// Choose the archive to send to and to ask.
     Choose(String),
     /// Test the links.
@@ -278,6 +280,10 @@ impl Session {
             (ArchiveAction::Outbox(items, not_items), _) => {
                 (page.set_up.outbox, page.set_up.not_items) = (items, not_items);
                 None
+            }
+            (ArchiveAction::CopySample, _) => {
+                self.tell("The sample of the settings is on the clipboard.".to_owned());
+                return vec![Effect::Copy(SAMPLE.to_owned())];
             }
             (ArchiveAction::Choose(name), _) => {
                 page.chosen = Some(name);

@@ -47,7 +47,7 @@ pub use outcome::{Need, OtherReading, Outcome};
 pub use pace::{Pace, PaceSource};
 pub use planning::{Answer, DueList, PlanAction, PlanEffect, Planning, Telling};
 pub use practice::{GivenCase, Known, Of, Practice, PracticeAction, PracticeCase, PracticeEffect, Summed, SummedCourse};
-pub use report::{LANGUAGES, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
+pub use report::{LANGUAGES, Paragraph, Preview, ReportAction, ReportEffect, ReportJob, ReportPage};
 pub use review::{DeskNow, Review, ReviewAction, ReviewEffect};
 pub use saving::{SaveJob, SaveState};
 pub use scale::{CheckedNow, RulerNow, ScaleAction, ScaleEffect, ScaleState};

@@ -11,6 +11,7 @@ use crate::report::pdf::{Op, Paper};
 use crate::report::{Avoid, Form, Picture, Wish};
 use crate::viewer::action::{Action, Effect};
 use crate::viewer::page::Page;
+use crate::viewer::words::counted;
 
 /// Codes of the languages of the patient's page, with their names.
 pub const LANGUAGES: [(&str, &str); 2] = [("en", "English"), ("es", "español")];
@@ -50,8 +51,8 @@ pub enum ReportAction {
     Written(Result<String, String>),
     /// Copy the paragraph for the record system.
     Copy,
-    /// The paragraph, and of how many readings; an error in words otherwise.
-    Paragraph(Result<(String, usize), String>),
+    /// The paragraph; an error in words otherwise.
+    Paragraph(Result<Paragraph, String>),
 }
 
 /// What a session asks of the world for the page.
@@ -109,6 +110,26 @@ pub struct Preview {
     pub file: PathBuf,
     /// How many readings it is made from.
     pub readings: usize,
+    /// That files of the folder could not be read, which may belong to it.
+    pub unread: Option<String>,
+}
+
+/// A paragraph for the record system.
+#[derive(Clone)]
+pub struct Paragraph {
+    /// Its words.
+    pub text: String,
+    /// How many readings it is made from.
+    pub readings: usize,
+    /// As [`Preview::unread`].
+    pub unread: Option<String>,
+}
+
+// As of a preview.
+impl std::fmt::Debug for Paragraph {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Paragraph(of {} reading(s))", self.readings)
+    }
 }
 
 // It may name a patient: nothing of it goes where debug output goes.
@@ -268,6 +289,8 @@ impl ReportPage {
     }
 }
 
+/// Said where no exam is open.
+const NO_EXAM: &str = "No exam is open. Open one and save a reading of it: a report is made from saved readings only.";
 /// Said where no saved reading is at hand.
 const NOTHING_SAVED: &str = "Nothing is saved of this exam yet: a report is made from saved readings only. Save the reading first (S).";
 
@@ -321,7 +344,7 @@ impl Session {
         self.report.asked += 1;
         let Some(job) = self.report_job() else {
             self.report.preview = None;
-            self.report.why_not = Some(if self.exam().is_some() { NOTHING_SAVED } else { "No exam is open." }.to_owned());
+            self.report.why_not = Some(if self.exam().is_some() { NOTHING_SAVED } else { NO_EXAM }.to_owned());
             return Vec::new();
         };
         self.report.making = true;
@@ -431,13 +454,15 @@ impl Session {
         vec![Effect::Report(ReportEffect::Paragraph(Box::new(job)))]
     }
 
-    fn paragraph_made(&mut self, result: Result<(String, usize), String>) -> Vec<Effect> {
+    fn paragraph_made(&mut self, result: Result<Paragraph, String>) -> Vec<Effect> {
         self.report.copying = false;
         match result {
-            Ok((text, readings)) => {
+            Ok(made) => {
                 let unsaved = if self.unsaved_in_exam() { " What is not saved yet is not in it." } else { "" };
-                self.tell(format!("The paragraph is on the clipboard, made from {readings} saved reading(s) of this exam.{unsaved}"));
-                vec![Effect::Copy(text)]
+                let unread = made.unread.map_or_else(String::new, |words| format!(" NOT in it: {words}"));
+                let readings = counted(made.readings, "saved reading");
+                self.tell(format!("The paragraph is on the clipboard, made from {readings} of this exam.{unsaved}{unread}"));
+                vec![Effect::Copy(made.text)]
             }
             Err(why) => {
                 self.tell(format!("No paragraph: {why}"));

@@ -8,7 +8,8 @@ use crate::files;
 use crate::report::pdf::{self, Letters};
 use crate::report::{Choices, Form, Making, Report, note, text};
 use crate::viewer::action::Action;
-use crate::viewer::session::{Preview, ReportAction, ReportEffect, ReportJob};
+use crate::viewer::session::{Paragraph, Preview, ReportAction, ReportEffect, ReportJob};
+use crate::viewer::words::counted;
 
 /// Carries out one effect.
 pub(super) fn carry_out(effect: ReportEffect, data_dir: &Path, records: &Path) -> Action {
@@ -34,7 +35,11 @@ fn made(job: &ReportJob, pictures: bool, data_dir: &Path, records: &Path) -> Res
         let exam = w.exams.iter().position(|e| e.readings.first().is_some_and(|r| r.exam_key() == job.exam))?;
         Some((w, exam))
     });
-    let (woman, exam) = found.ok_or_else(nothing)?;
+    // A reading may well have been saved, and its file be damaged.
+    let (woman, exam) = found.ok_or_else(|| match not_read(&desk.damaged()) {
+        Some(words) => nothing().found(words),
+        None => nothing(),
+    })?;
     let images = if pictures { Some(Found::at(&job.files)?) } else { None };
     let report = desk.report(woman, exam, job.wish, images.as_ref(), &files::now())?;
     let day = woman.exams.get(exam).and_then(|e| e.context.exam_date).map_or_else(|| "undated".to_owned(), |d| d.to_string());
@@ -47,8 +52,14 @@ fn making<'a>(job: &'a ReportJob, template: &'a str) -> Making<'a> {
     Making { paper: job.paper, template, language: job.language, choices: Choices { avoid: &job.avoid, phone } }
 }
 
+/// That files could not be read, with the first of them.
+fn not_read(damaged: &[String]) -> Option<String> {
+    let first = damaged.first()?;
+    Some(format!("{} of the records folder could not be read and may belong to it: {first}", counted(damaged.len(), "file")))
+}
+
 fn preview(job: &ReportJob, data_dir: &Path, records: &Path) -> Result<Preview> {
-    let (_, report, stem) = made(job, job.form == Form::Pdf, data_dir, records)?;
+    let (desk, report, stem) = made(job, job.form == Form::Pdf, data_dir, records)?;
     let template = template(data_dir, None)?;
     let making = making(job, &template);
     let words = match job.form {
@@ -69,7 +80,8 @@ fn preview(job: &ReportJob, data_dir: &Path, records: &Path) -> Result<Preview> 
     let readings = report.records.len();
     let pictures = if job.form == Form::Pdf { report.pictures } else { Vec::new() };
     let file = free(&files::reports_in(data_dir), &stem, job.form.ending());
-    Ok(Preview { words, pages, paper: job.paper, pictures, watermark, code, file, readings })
+    let unread = not_read(&desk.damaged());
+    Ok(Preview { words, pages, paper: job.paper, pictures, watermark, code, file, readings, unread })
 }
 
 /// A file of this name that does not exist yet.
@@ -90,10 +102,13 @@ fn write(job: &ReportJob, file: &Path, to: Option<&str>, data_dir: &Path, record
         desk.send(&report, to)?;
         said.push_str(&format!(" Recorded that it goes to {to}."));
     }
+    if let Some(words) = not_read(&desk.damaged()) {
+        said.push_str(&format!(" NOT in it: {words}"));
+    }
     Ok(said)
 }
 
-fn paragraph(job: &ReportJob, data_dir: &Path, records: &Path) -> Result<(String, usize)> {
-    let (_, report, _) = made(job, false, data_dir, records)?;
-    Ok((note(&report, &template(data_dir, None)?)?, report.records.len()))
+fn paragraph(job: &ReportJob, data_dir: &Path, records: &Path) -> Result<Paragraph> {
+    let (desk, report, _) = made(job, false, data_dir, records)?;
+    Ok(Paragraph { text: note(&report, &template(data_dir, None)?)?, readings: report.records.len(), unread: not_read(&desk.damaged()) })
 }

@@ -120,6 +120,13 @@ fn a_window_without_settings_says_how_to_make_them() {
     wait(&mut h, "the reason", |s| s.archive().not_set_up().is_some());
     assert!(said(&h).contains("osspan archive settings --sample"));
     assert!(h.query_by_label("Start receiving").is_none());
+    // What the page gives to be put there can be read as settings.
+    label(&mut h, "Copy the sample");
+    assert!(h.state().session().messages().iter().any(|m| m.contains("on the clipboard")));
+    let mut session = osspan::viewer::session::Session::new(osspan::guideline::tables().unwrap(), osspan::files::Settings::default());
+    let effects = session.apply(osspan::viewer::session::ArchiveAction::CopySample.into());
+    let [osspan::viewer::action::Effect::Copy(text)] = &effects[..] else { panic!("{effects:?}") };
+    assert_eq!(settings(text, dir.path()).title, "OSSPAN");
 }
 
 #[test]

@@ -140,6 +140,36 @@ fn a_trainee_goes_from_nothing_to_a_learning_curve() {
     wait(&mut h, "it", |s| s.practice().desk().and_then(Session::practice_case).is_some_and(|c| c.id == open));
 }
 
+#[test]
+fn a_passphrase_is_dots_until_it_is_asked_for() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut h = window(dir.path());
+    h.state_mut().act(vec![Action::TypeReader("T. Trainee".into()), Action::NameReader, Action::ShowPage(Page::Practice)]);
+    h.run();
+    h.state_mut().act(vec![Do::AllAnswered(Ok(("/sets/form-A".into(), "Spring, form A".into()))).into()]);
+    h.run();
+    let seen = |h: &Window, words: &str| said(h).contains(words) || super::drawn::lines(h).iter().any(|l| l.contains(words));
+    h.get_by_label("passphrase of your key").scroll_to_me();
+    h.run();
+    h.get_by_label("passphrase of your key").focus();
+    h.run();
+    h.get_by_label("passphrase of your key").type_text("seven blue herons");
+    h.run();
+    assert_eq!(h.state().session().practice().passphrase(), "seven blue herons");
+    assert!(!seen(&h, "heron"), "{}", said(&h));
+    label(&mut h, "show the passphrase of your key");
+    assert!(seen(&h, "seven blue herons"));
+    label(&mut h, "show the passphrase of your key");
+    assert!(!seen(&h, "heron"));
+    // One that was shown does not have the next one shown.
+    label(&mut h, "show the passphrase of your key");
+    for text in ["", "nine grey herons"] {
+        h.state_mut().act(vec![Do::TypePassphrase(text.into()).into()]);
+        h.run();
+    }
+    assert!(!seen(&h, "heron"));
+}
+
 fn session() -> Session {
     let mut settings = Settings::default();
     settings.reader = Some("T. Trainee".into());

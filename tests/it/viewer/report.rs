@@ -12,7 +12,7 @@ use osspan::report::{Avoid, Form};
 use osspan::viewer::action::{Action, Effect};
 use osspan::viewer::keys::{action_for, bindings};
 use osspan::viewer::page::Page;
-use osspan::viewer::session::{Preview, ReportAction, ReportEffect, Session};
+use osspan::viewer::session::{Paragraph, Preview, ReportAction, ReportEffect, Session};
 
 use super::drive::{Window, label, type_into, wait, window};
 use super::invented::found;
@@ -117,7 +117,7 @@ fn one_key_copies_the_paragraph_from_every_page() {
         for part in ["Ultrasound of the placental edge and the internal os on 2025-02-12", "Overlaps the os by", "UNSIGNED", "Cautions:"] {
             assert!(text.contains(part), "{part}\n{text}");
         }
-        assert!(h.state().session().messages().iter().any(|m| m.contains("on the clipboard, made from 3 saved reading(s)")));
+        assert!(h.state().session().messages().iter().any(|m| m.contains("on the clipboard, made from 3 saved readings")));
     }
 }
 
@@ -131,6 +131,40 @@ fn without_a_saved_reading_there_is_no_report_and_it_is_said() {
     assert!(h.query_all_by_label_contains("Save the reading first").next().is_some());
     press(&mut h, Key::Insert);
     wait(&mut h, "an answer", |s| s.messages().iter().any(|m| m.contains("Save the reading first")));
+}
+
+#[test]
+fn what_could_not_be_read_is_said_beside_the_report_its_file_and_the_paragraph() {
+    let dir = tempfile::tempdir().unwrap();
+    sample_records(dir.path());
+    let mut h = window(dir.path());
+    press(&mut h, Key::F11);
+    made(&mut h);
+    assert!(h.state().session().report().preview().unwrap().unread.is_none());
+    assert!(h.query_by_label_contains("could not be read").is_none());
+    // One of her readings is cut short on the disk: whose it was cannot be told any more.
+    let files = std::fs::read_dir(dir.path().join("records")).unwrap().map(|e| e.unwrap().path());
+    let one = files.filter(|p| p.extension().is_some_and(|e| e == "json")).min().unwrap();
+    let whole = std::fs::read(&one).unwrap();
+    std::fs::write(&one, &whole[..whole.len() / 2]).unwrap();
+    press(&mut h, Key::D);
+    made(&mut h);
+    let says = "1 file of the records folder could not be read and may belong to it";
+    assert!(h.state().session().report().preview().unwrap().unread.as_ref().unwrap().starts_with(says));
+    assert!(h.query_by_label_contains(says).is_some());
+    press(&mut h, Key::W);
+    wait(&mut h, "the file", |s| s.report().said().is_some_and(|w| w.starts_with("Written:") && w.contains(says)));
+    press(&mut h, Key::Insert);
+    wait(&mut h, "the paragraph", |s| s.messages().iter().any(|m| m.contains("on the clipboard") && m.contains(says)));
+    // With nothing left the damage is still what is said first.
+    for e in std::fs::read_dir(dir.path().join("records")).unwrap().map(|e| e.unwrap().path()) {
+        if e.extension().is_some_and(|x| x == "json") && e != one {
+            std::fs::remove_file(e).unwrap();
+        }
+    }
+    press(&mut h, Key::D);
+    made(&mut h);
+    assert!(h.state().session().report().why_not().unwrap().contains(says), "{:?}", h.state().session().report().why_not());
 }
 
 /// A session with the invented exams open, and what it asks.
@@ -160,7 +194,7 @@ fn one_question_at_a_time_and_only_the_newest_answer_stands() {
     assert_eq!(s.report().why_not(), Some("gone"));
     // Nothing to write without a report; what is copied goes to the clipboard.
     assert!(s.apply(ReportAction::Write.into()).is_empty());
-    let copied = s.apply(ReportAction::Paragraph(Ok(("words".into(), 1))).into());
+    let copied = s.apply(ReportAction::Paragraph(Ok(Paragraph { text: "words".into(), readings: 1, unread: None })).into());
     assert!(matches!(&copied[..], [Effect::Copy(text)] if text == "words"));
 }
 
@@ -175,6 +209,7 @@ fn preview(file: &str) -> Box<Preview> {
         code: "code".into(),
         file: file.into(),
         readings: 1,
+        unread: None,
     })
 }
 
