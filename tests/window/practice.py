@@ -136,7 +136,7 @@ def sit(window, data, form, screens):
 
 
 # Where the field for the folder and the button that signs are, points from the top of the 1280×800 window; from the screens.
-FIELD, HAND_IN = 475, 593
+FIELD, HAND_IN = 494, 612
 
 
 def main():

@@ -112,15 +112,18 @@ fn grave(theme: &Theme, text: &str) -> egui::Button<'static> {
 
 /// Equal parts side by side, as many as there is room for, row by row.
 fn in_columns<T>(ui: &mut Ui, least: f32, all: &[T], mut one: impl FnMut(&mut Ui, &T)) {
-    // As many as have at least that width; one always.
-    let fit = ((ui.available_width() / least) as usize).clamp(1, all.len().max(1));
+    // As many as have at least that width, one always; a row that is not full has columns as wide as the others.
+    let fit = ((ui.available_width() / least) as usize).max(1);
     for row in all.chunks(fit) {
+        let near = std::mem::replace(&mut ui.spacing_mut().item_spacing.x, 2.0 * size::GAP);
         ui.columns(fit, |columns| {
             for (ui, item) in columns.iter_mut().zip(row) {
                 // The library's columns would spread words over their width.
+                ui.spacing_mut().item_spacing.x = near;
                 ui.with_layout(egui::Layout::top_down(egui::Align::Min), |ui| one(ui, item));
             }
         });
+        ui.spacing_mut().item_spacing.x = near;
     }
 }
 
