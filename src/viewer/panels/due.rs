@@ -48,7 +48,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     };
     plain(ui, format!("On {}: {}.", dates::show(list.today), counted(list.rows.len(), "exam")), theme.quiet);
     for words in &list.left_out {
-        plain(ui, words, theme.warn);
+        plain(ui, words, theme.lead);
     }
     if list.rows.is_empty() {
         rule(ui, theme);
