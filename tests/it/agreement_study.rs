@@ -350,6 +350,8 @@ fn plots_are_written_as_svg_and_png_and_the_invented_study_says_so_everywhere() 
     let (code, text, errors) = run(&[]);
     assert_eq!((code, errors.as_str()), (0, ""));
     assert!(text.starts_with("Invented:") && text.contains("B. Invented bias +0.8 mm, SD 1.5 mm"), "{text}");
+    let parted = "Where distances and ages are parted is an assumption of this program";
+    assert!(text.contains(parted), "{text}");
     let at = |name: &str| dir.path().join(name).to_string_lossy().into_owned();
     let svg = at("plot.svg");
     let (code, text, errors) = run(&["--plot", &svg, "--marks", "distance", "--first", "C. Invented", "--second", "A. Invented"]);
@@ -368,6 +370,8 @@ fn plots_are_written_as_svg_and_png_and_the_invented_study_says_so_everywhere() 
         assert_eq!((code, errors.as_str()), (0, ""), "{of}");
         assert!(image::open(&png).unwrap().width() == 2280, "{of}");
     }
+    run(&["--plot", &svg, "--plot-of", "parts"]);
+    assert!(std::fs::read_to_string(&svg).unwrap().contains(parted));
     let (_, json, _) = run(&["--json", "--plot", &svg, "--part", "distance above 20 mm"]);
     let back: Study = serde_json::from_str(&json).unwrap();
     assert_eq!(back.pairs[0].points.len(), 72);

@@ -241,7 +241,8 @@ fn the_course_is_taken_by_commands() {
     let run = |args: &[&str]| osspan(data.path(), args);
     let ok = |args: &[&str]| done(data.path(), args);
     assert!(text(&run(&["practice", "next"]).stderr).contains("--reader NAME"));
-    assert!(ok(&["practice", "levels"]).contains("6  as in the clinic (0 answered)"));
+    let levels = ok(&["practice", "levels"]);
+    assert!(levels.contains("6  as in the clinic (0 answered)") && levels.contains("are assumptions of this program"), "{levels}");
     ok(&["profile", "--reader", "T. Trainee", "--role", "trainee"]);
     let next = ok(&["practice", "next", "--level", "1"]);
     let line = |name: &str| next.lines().find_map(|l| l.strip_prefix(name)).unwrap().to_owned();
@@ -263,6 +264,16 @@ fn the_course_is_taken_by_commands() {
     let score = ok(&["practice", "score"]);
     assert!(score.contains("1 cases") && score.contains("Level 1, clear pictures") && score.contains("Competence chart: not shown yet"));
     assert!(score.contains("Synthetic frames are kinder"));
+    // Numbers that no source claims say so where they are shown.
+    let score = score.split_whitespace().collect::<Vec<_>>().join(" ");
+    for own in [
+        "2.0 mm (the labelled total of clinical readings, an assumption of this program)",
+        "within 3 mm of 0, 10 or 20 mm (an assumption of this program)",
+        "counts as near a limit are assumptions of this program",
+        "(30, and the newest 60 that are taken, are assumptions of this program)",
+    ] {
+        assert!(score.contains(own), "\"{own}\" is not in {score}");
+    }
     assert_eq!(ok(&["practice", "export"]).lines().count(), 2);
     assert!(ok(&["practice", "consent", "yes"]).contains("of 30 cases that count"));
 }
