@@ -3,8 +3,8 @@
 //! Records are read, checked and let go in batches over all cores. What is kept of each is 32 bytes of id and of each id
 //! that it follows, so memory hardly grows with the folder.
 
-use std::collections::HashSet;
-use std::path::PathBuf;
+use std::collections::{BTreeSet, HashSet};
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
@@ -60,7 +60,10 @@ impl Store {
     /// [`ErrorKind::Io`](crate::ErrorKind::Io) when the folder cannot be listed, and whatever `each` returns.
     pub fn verify(&self, images: Option<&(dyn ImageSource + Sync)>, each: &mut dyn FnMut(&Verified) -> Result<()>) -> Result<Totals> {
         let paths = files::tree(self.dir(), "json")?;
-        let mut totals = Totals { files: paths.len(), unfinished: files::unfinished(self.dir())?.len(), ..Totals::default() };
+        // A save that a crash cut short may lie in any folder that holds records.
+        let folders: BTreeSet<&Path> = paths.iter().filter_map(|p| p.parent()).chain([self.dir()]).collect();
+        let unfinished = folders.into_iter().map(|dir| files::unfinished(dir).map(|found| found.len())).sum::<Result<usize>>()?;
+        let mut totals = Totals { files: paths.len(), unfinished, ..Totals::default() };
         let mut follows: Vec<([u8; 32], u32)> = Vec::new();
         let mut differs: HashSet<u32> = HashSet::new();
         let mut number = 0_u32;

@@ -107,8 +107,9 @@ fn a_file_that_was_copied_is_the_same_record_again() {
     let steps: Vec<ReviewRecord> = store.reviews().unwrap().0.into_iter().map(|s| s.record).collect();
     assert_eq!((records.len(), steps.len(), store.told().unwrap().0.len()), (3, 1, 1));
     assert_ne!(exams(&records, &steps)[0].standing(), Standing::Forked);
+    std::fs::write(dir.path().join("backup/.writing-x"), "{").unwrap();
     let totals = store.verify(None, &mut |_| Ok(())).unwrap();
-    assert_eq!((totals.files, totals.bad), (8, 0));
+    assert_eq!((totals.files, totals.bad, totals.unfinished), (8, 0, 1));
 }
 
 /// A folder that cannot be looked into is not an empty one; a file that cannot be read is named; one in capitals is read.
