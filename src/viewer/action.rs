@@ -10,6 +10,7 @@ use super::session::{
     PlanEffect, PracticeAction, PracticeEffect, ReportAction, ReportEffect, ReviewAction, ReviewEffect, SaveJob, ScaleAction, ScaleEffect,
     TeachingAction, TeachingEffect,
 };
+use crate::agree::own::InUse;
 use crate::context::{Answer, Bladder, Bleeding, Contraction, DopplerOverOs, PlacentalPosition, Route};
 use crate::files::Settings;
 use crate::frame::Frame;
@@ -193,6 +194,8 @@ pub enum Action {
     Decoded(FrameKey, Result<Arc<Frame>, String>),
     /// Records of the patients whose exams are opened, by when they were saved, and what is wrong with others.
     Records(Vec<Stored>, Vec<String>),
+    /// The repeatability for new readings, from every saved reading of the folder.
+    Repeatability(Box<InUse>),
     /// Unfinished readings that earlier windows left, and what is wrong with others.
     Drafts(Vec<Draft>, Vec<String>),
     /// Take up the unfinished reading that is offered for the frame.

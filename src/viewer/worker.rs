@@ -5,6 +5,7 @@ mod archive;
 mod in_order;
 mod planning;
 mod practice;
+mod repeatability;
 mod report;
 mod review;
 mod scale;
@@ -105,6 +106,12 @@ impl Worker {
             answer(scale::history(&data_dir));
             if let Some(practised) = practice::at_start(&data_dir) {
                 answer(practised);
+            }
+        });
+        let (data_dir, records) = (worker.data_dir.clone(), worker.records.clone());
+        worker.spawn(ctx, move |answer| {
+            if let Some(action) = repeatability::of_folder(&data_dir, &records) {
+                answer(action);
             }
         });
         worker.spawn(ctx, move |answer| match drafts.load() {

@@ -103,3 +103,28 @@ fn an_old_record_keeps_what_it_was_made_with_and_a_new_one_has_no_proxy_added() 
     assert_eq!(exam.model.degrees_of_freedom, Some(30.0), "its interval is Student's, not the normal's");
     assert!(matches!(exam.values.summary.exam_distance, ExamDistance::Estimate { coverage_claimed: true, .. }));
 }
+
+/// The window makes readings with the same repeatability as the command: the folder's, not the one of the open patients.
+#[cfg(feature = "viewer")]
+#[test]
+fn the_window_finds_it_in_the_whole_folder() {
+    use osspan::viewer::action::Action;
+    use osspan::viewer::app::World;
+
+    let home = tempfile::tempdir().unwrap();
+    let records = home.path().join("records");
+    let store = osspan::record::Store::at(&records);
+    department(15, |_, _| {}).iter().for_each(|r| drop(store.save(r).unwrap()));
+    let mut worker = osspan::viewer::worker::Worker::new(records, home.path().to_path_buf(), &egui::Context::default());
+    let mut session = osspan::viewer::session::Session::new(osspan::guideline::tables().unwrap(), osspan::files::Settings::default());
+    assert!(session.repeatability_words().contains("assumed"));
+    let until = std::time::Instant::now() + std::time::Duration::from_secs(60);
+    while !session.repeatability_words().contains("this department's own, from 45 readings") {
+        assert!(std::time::Instant::now() < until, "{}", session.repeatability_words());
+        for action in worker.answers().into_iter().filter(|a| matches!(a, Action::Repeatability(_))) {
+            let _ = session.apply(action);
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    worker.finish();
+}

@@ -210,6 +210,7 @@ impl Session {
             Action::Opened(found) => self.opened(found),
             Action::Decoded(key, frame) => self.decoded(key, frame),
             Action::Records(records, faults) => self.take_records(records, faults),
+            Action::Repeatability(in_use) => self.take_repeatability(*in_use),
             Action::Drafts(drafts, faults) => self.take_drafts(drafts, &faults),
             Action::TakeUpDraft => self.take_up_draft(),
             Action::LetDraftGo => self.let_offer_go(),

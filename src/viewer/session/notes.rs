@@ -55,6 +55,8 @@ pub struct StandingOffer {
 #[derive(Clone, Debug)]
 pub struct Aside {
     in_use: InUse,
+    /// That of the whole folder of records, once it was looked through.
+    of_folder: Option<InUse>,
     offer: Option<StandingOffer>,
     naming: bool,
     /// What the frames of the exam come to.
@@ -65,7 +67,14 @@ pub struct Aside {
 
 impl Default for Aside {
     fn default() -> Self {
-        Self { in_use: InUse::assumed("No saved readings yet."), offer: None, naming: false, exam: None, other_tables: Vec::new() }
+        Self {
+            in_use: InUse::assumed("No saved readings yet."),
+            of_folder: None,
+            offer: None,
+            naming: false,
+            exam: None,
+            other_tables: Vec::new(),
+        }
     }
 }
 
@@ -380,9 +389,17 @@ impl Session {
         }
     }
 
-    /// Finds the repeatability for new readings among the saved ones; by consent the reader's own placement widens it.
+    pub(super) fn take_repeatability(&mut self, in_use: InUse) -> Vec<Effect> {
+        self.aside.of_folder = Some(in_use);
+        self.find_repeatability();
+        self.refresh();
+        Vec::new()
+    }
+
+    /// Finds the repeatability for new readings: the whole folder's, and until that is known the one of the open patients' saved
+    /// readings. By consent the reader's own placement widens it.
     pub(super) fn find_repeatability(&mut self) {
-        let in_use = own::in_use(self.records.iter().map(|s| &s.record));
+        let in_use = self.aside.of_folder.clone().unwrap_or_else(|| own::in_use(self.records.iter().map(|s| &s.record)));
         self.aside.in_use = self.practice.known().placement.widen(in_use);
     }
 }
