@@ -1,10 +1,10 @@
 //! The page of the archive: sending and its outbox at the left, finding and fetching in the middle, the receiver at the right.
 
-use egui::{RichText, Ui, vec2};
+use egui::{RichText, Ui};
 use jiff::civil::Date;
 
 use super::context::{chip, choices, field};
-use super::{heavy, parts, plain, rule};
+use super::{heavy, main_button, parts, plain, rule};
 use crate::archive::{Found, Outcome, end_of};
 use crate::guideline::capital;
 use crate::record::Patient;
@@ -17,6 +17,9 @@ use crate::viewer::words::counted;
 /// Width of the parts at both sides, as a share of the window.
 const ASIDE: f32 = 0.34;
 
+/// The widest that fields and the main buttons are, points.
+const WIDEST: f32 = 420.0;
+
 /// Draws the page; returns what the reader did.
 pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let width = ui.max_rect().width() * ASIDE;
@@ -27,22 +30,6 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
     let main = &mut |ui: &mut Ui, actions: &mut Vec<Action>| finding(ui, session, theme, actions);
     let right = &mut |ui: &mut Ui, actions: &mut Vec<Action>| receiving(ui, session, theme, actions);
     parts(ui, theme, Some((width, left)), main, Some((width * 0.86, right)))
-}
-
-fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str) -> bool {
-    let wide = vec2(ui.available_width().min(420.0), 30.0);
-    // While it does nothing it is drawn as what it is: no button of the theme's strong colour.
-    let button = if on {
-        egui::Button::new(heavy(text, size::BODY, theme.on_button)).fill(theme.button)
-    } else {
-        egui::Button::new(heavy(text, size::BODY, theme.quiet))
-    };
-    ui.scope(|ui| {
-        // What it says then is why it does nothing, and is to be read.
-        ui.visuals_mut().disabled_alpha = 1.0;
-        ui.add_enabled(on, button.min_size(wide)).clicked()
-    })
-    .inner
 }
 
 fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
@@ -94,7 +81,7 @@ fn sending(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         (_, 0) => "No exam is open that can be sent".to_owned(),
         (Some(to), n) => format!("Send the open exam to {to} ({})", counted(n, "file")),
     };
-    if main_button(ui, theme, page.chosen().is_some() && files > 0 && !page.sending(), &text) {
+    if main_button(ui, theme, page.chosen().is_some() && files > 0 && !page.sending(), &text, ui.available_width().min(WIDEST)).clicked() {
         actions.push(Do::SendExam.into());
     }
     plain(ui, "Its images go, and its saved readings that you may see as a structured report, with identity.", theme.quiet);
@@ -163,7 +150,7 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         );
         return;
     }
-    let width = ui.available_width().min(420.0);
+    let width = ui.available_width().min(WIDEST);
     for (which, name, hint) in
         [(Asked::Patient, "patient number", "patient number, whole"), (Asked::Name, "family name", "beginning of the family name")]
     {
@@ -182,7 +169,7 @@ fn finding(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Acti
         Some(at) if !given => format!("Type a number or a name to find in {at}"),
         Some(at) => format!("Find in {at}"),
     };
-    if main_button(ui, theme, page.chosen().is_some() && given && !page.asking(), &text) {
+    if main_button(ui, theme, page.chosen().is_some() && given && !page.asking(), &text, width).clicked() {
         actions.push(Do::Find.into());
     }
     if page.asking() {

@@ -48,11 +48,16 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     };
     plain(ui, format!("On {}: {}.", dates::show(list.today), counted(list.rows.len(), "exam")), theme.quiet);
     for words in &list.left_out {
-        plain(ui, words, theme.lead);
+        plain(ui, words, theme.warn);
     }
     if list.rows.is_empty() {
         rule(ui, theme);
-        plain(ui, "Nobody is listed: no saved reading was found here, and no exam is open that nobody read.", theme.text);
+        let words = if list.left_out.is_empty() {
+            "Nobody is listed: no saved reading was found here, and no exam is open that nobody read."
+        } else {
+            "Nobody is listed but for what is left out, and no exam is open that nobody read."
+        };
+        plain(ui, words, theme.text);
         plain(ui, "An exam stands here from when a reading of it is saved (S on the reading page, F2).", theme.quiet);
     }
     let standing = |row: &DueRow| row.listed.standing.first().copied().unwrap_or(Standing::Nothing);

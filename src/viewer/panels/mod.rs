@@ -105,6 +105,21 @@ fn measured<R>(ui: &mut Ui, contents: impl FnOnce(&mut Ui) -> R) -> R {
     .inner
 }
 
+/// The main button of a part, so many points wide. While it does nothing it is drawn as what it is, without the theme's strong
+/// colour, and what it says then can be read.
+fn main_button(ui: &mut Ui, theme: &Theme, on: bool, text: &str, width: f32) -> egui::Response {
+    let button = if on {
+        egui::Button::new(heavy(text, size::BODY, theme.on_button)).fill(theme.button)
+    } else {
+        egui::Button::new(heavy(text, size::BODY, theme.quiet))
+    };
+    ui.scope(|ui| {
+        ui.visuals_mut().disabled_alpha = 1.0;
+        ui.add_enabled(on, button.min_size(egui::vec2(width, 32.0)))
+    })
+    .inner
+}
+
 /// A button for what cannot be taken back; it is told by its words, its ink and its edge from those beside it.
 fn grave(theme: &Theme, text: &str) -> egui::Button<'static> {
     egui::Button::new(RichText::new(text).color(theme.alarm)).stroke(egui::Stroke::new(1.0, theme.alarm))

@@ -3,7 +3,7 @@
 use egui::{Grid, RichText, Role, ScrollArea, Sense, Ui, WidgetInfo, vec2};
 
 use super::context::{chip, choices, field, secret_field};
-use super::{heavy, measured, parts, plain, row, rule};
+use super::{heavy, main_button, measured, parts, plain, row, rule};
 use crate::plot::distance_line::Room;
 use crate::practice::{KINDER, Reason, error_words};
 use crate::viewer::action::Action;
@@ -56,7 +56,7 @@ fn course(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     ui.add_space(6.0);
     ui.horizontal(|ui| {
         let text = if practice.known().open { "Go on with the open case" } else { "Next case" };
-        if main_button(ui, theme, text).on_hover_text("Page Down").clicked() {
+        if main_button(ui, theme, true, text, 150.0).on_hover_text("Page Down").clicked() {
             actions.push(Do::Next.into());
         }
         if practice.busy() {
@@ -69,11 +69,6 @@ fn course(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
     if practice.known().own_left > 0 && ui.button(format!("Next own case ({} left)", practice.known().own_left)).clicked() {
         actions.push(Do::NextOwn.into());
     }
-}
-
-fn main_button(ui: &mut Ui, theme: &Theme, text: &str) -> egui::Response {
-    let button = egui::Button::new(heavy(text, size::BODY + 1.0, theme.on_button)).fill(theme.button).min_size(vec2(150.0, 34.0));
-    ui.add(button)
 }
 
 fn assessment(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
@@ -94,7 +89,7 @@ fn assessment(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<A
         if let Some(text) = secret_field(ui, theme, "passphrase of your key", practice.passphrase(), "only if your key is sealed", 220.0) {
             actions.push(Do::TypePassphrase(text).into());
         }
-        if main_button(ui, theme, "Sign and hand in").clicked() {
+        if main_button(ui, theme, true, "Sign and hand in", 150.0).clicked() {
             actions.push(Do::HandIn.into());
         }
     }
@@ -235,7 +230,7 @@ fn answer(ui: &mut Ui, case: &PracticeCase, theme: &Theme, actions: &mut Vec<Act
         return;
     }
     ui.horizontal_wrapped(|ui| {
-        if main_button(ui, theme, "Submit reading").on_hover_text("S").clicked() {
+        if main_button(ui, theme, true, "Submit reading", 150.0).on_hover_text("S").clicked() {
             actions.push(Action::Save);
         }
         let text = if case.reasons { "Read it after all" } else { "Do not read it" };
@@ -288,7 +283,7 @@ fn marked(ui: &mut Ui, case: &PracticeCase, m: &crate::practice::Marked, why: &[
     ui.add_space(4.0);
     let next = if case.of == Of::Own { Do::NextOwn } else { Do::Next };
     ui.horizontal(|ui| {
-        if main_button(ui, theme, "Next case").on_hover_text("Page Down").clicked() {
+        if main_button(ui, theme, true, "Next case", 150.0).on_hover_text("Page Down").clicked() {
             actions.push(next.into());
         }
     });

@@ -4,7 +4,7 @@ use egui::{RichText, ScrollArea, Ui, vec2};
 
 use super::context::{chip, choices, field};
 use super::report_page::{self, Pictures};
-use super::{Side, beside, heavy, measured, middle, plain, rule};
+use super::{Side, beside, heavy, main_button, measured, middle, plain, rule};
 use crate::guideline::capital;
 use crate::report::pdf::Paper;
 use crate::report::{Avoid, Form};
@@ -137,8 +137,7 @@ fn file(ui: &mut Ui, page: &ReportPage, theme: &Theme, act: &mut dyn FnMut(Do)) 
         act(Do::TypeTo(text));
     }
     plain(ui, "Who is named is recorded, so that an amended report can name who holds a void one.", theme.quiet);
-    let button = egui::Button::new(heavy("Write the file (W)", size::BODY, theme.on_button)).fill(theme.button).min_size(vec2(150.0, 32.0));
-    if ui.add_enabled(page.preview().is_some() && !page.busy(), button).clicked() {
+    if main_button(ui, theme, page.preview().is_some() && !page.busy(), "Write the file (W)", 150.0).clicked() {
         act(Do::Write);
     }
     if let Some(said) = page.said() {

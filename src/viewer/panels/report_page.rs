@@ -79,6 +79,8 @@ fn one(ui: &mut Ui, i: usize, page: &[Op], k: f32, preview: &Preview, textures: 
         if let Some(text) = &preview.watermark {
             watermark(ui, rect, text, k * width as f32);
         }
+        // On a light ground, where the page ends.
+        ui.painter().rect_stroke(rect, 0.0, ui.visuals().widgets.inactive.bg_stroke, egui::StrokeKind::Outside);
         for op in page {
             draw(ui, rect.min, k, op, preview, textures);
         }

@@ -1,14 +1,15 @@
 //! The page of the second reader.
 
-use egui::{RichText, Ui, vec2};
+use egui::{RichText, Ui};
 
 use super::context::{chip, choices, field, secret_field};
 use super::picture::Picture;
-use super::{heavy, in_columns, measured, parts, plain, rule};
+use super::{heavy, in_columns, main_button, measured, parts, plain, rule};
 use crate::guideline::capital;
 use crate::record::{ReadingRecord, Role, Settlement};
 use crate::review::{ExamReview, Standing, Wish};
 use crate::viewer::action::Action;
+use crate::viewer::layout;
 use crate::viewer::session::{ReviewAction as Do, Session, dates};
 use crate::viewer::theme::{Theme, size};
 use crate::viewer::words::counted;
@@ -40,6 +41,10 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, pictures: &mut [Pictu
             });
         }
     };
+    // Where the parts stand below one another, an exam that is looked at stands above the list.
+    if layout::is_narrow(ui.max_rect().width()) && session.review().chosen().is_some() {
+        return parts(ui, theme, None, main, Some((width, left)));
+    }
     parts(ui, theme, Some((width, left)), main, None)
 }
 
@@ -276,10 +281,7 @@ fn steps(
                     plain(ui, "A trainee cannot sign.", theme.warn);
                 } else {
                     ui.horizontal_wrapped(|ui| {
-                        let button = egui::Button::new(heavy("Sign what stands", size::BODY, theme.on_button))
-                            .fill(theme.button)
-                            .min_size(vec2(150.0, 32.0));
-                        if ui.add(button).clicked() {
+                        if main_button(ui, theme, true, "Sign what stands", 150.0).clicked() {
                             act(Do::Take(Wish::Sign));
                         }
                     });

@@ -5,7 +5,7 @@ use egui::{Color32, FontId, Pos2, Rect, RichText, Sense, Stroke, Ui, pos2, vec2}
 
 use super::context::{chip, choices};
 use super::picture::{Picture, Showing};
-use super::{Side, beside, heavy, instead_of_a_picture, middle, plain, rule};
+use super::{Side, beside, heavy, instead_of_a_picture, main_button, middle, plain, rule};
 use crate::guideline::capital;
 use crate::phantom::{Check, Note, Verdict};
 use crate::plot::residuals::residual_map;
@@ -64,9 +64,13 @@ fn check(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             actions.push(Action::StepFrame(1));
         }
     });
-    let wide = vec2(ui.available_width(), 30.0);
-    let button = egui::Button::new(heavy("Check the frame that is shown", size::BODY, theme.on_button)).fill(theme.button).min_size(wide);
-    if ui.add_enabled(session.picture().is_some() && scale.phantom().is_some() && !scale.busy(), button).clicked() {
+    let text = match (session.picture(), scale.phantom()) {
+        (None, _) => "Open a frame first",
+        (_, None) => "Choose the phantom first",
+        _ => "Check the frame that is shown",
+    };
+    let ready = session.picture().is_some() && scale.phantom().is_some() && !scale.busy();
+    if main_button(ui, theme, ready, text, ui.available_width()).clicked() {
         actions.push(Action::Scale(Do::CheckFrame));
     }
     if scale.busy() {

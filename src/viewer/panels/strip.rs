@@ -3,7 +3,7 @@
 use egui::{Align, Layout, Rect, RichText, Sense, Ui, UiBuilder, pos2, vec2};
 
 use super::heavy;
-use crate::guideline::Table;
+use crate::guideline::{Table, capital};
 use crate::load::Identity;
 use crate::viewer::action::Action;
 use crate::viewer::layout;
@@ -87,7 +87,7 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme) -> Vec<Action> {
                 }
                 let whose = session.exam().filter(|_| page.is_of_the_exam());
                 if page != Page::Reading || whose.is_none() {
-                    let name = if page == Page::Reading { "Osspan".to_owned() } else { format!("Osspan: {}", page.words()) };
+                    let name = if page == Page::Reading { "Osspan".to_owned() } else { capital(page.words()) };
                     ui.label(heavy(name, size::BODY + 1.0, theme.text));
                 }
                 if let Some(exam) = whose {

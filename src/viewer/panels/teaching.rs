@@ -4,7 +4,7 @@ use egui::{Color32, CornerRadius, Id, Pos2, Rect, Sense, Stroke, StrokeKind, Ui,
 
 use super::context::{choices, field};
 use super::picture::{Picture, Showing};
-use super::{Side, beside, grave, heavy, instead_of_a_picture, middle, plain, rule};
+use super::{Side, beside, grave, heavy, instead_of_a_picture, main_button, middle, plain, rule};
 use crate::frame::Frame;
 use crate::interchange::teaching::{Blank, Decision};
 use crate::viewer::action::Action;
@@ -108,9 +108,7 @@ fn decision(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Act
     };
     ui.add_space(4.0);
     plain(ui, "Does anything in this picture tell who was examined, where, or when?", theme.text);
-    let wide = vec2(ui.available_width(), 32.0);
-    let approve = egui::Button::new(heavy("Nothing does: approve (A)", size::BODY, theme.on_button)).fill(theme.button).min_size(wide);
-    if ui.add_enabled(teaching.picture().is_some(), approve).clicked() {
+    if main_button(ui, theme, teaching.picture().is_some(), "Nothing does: approve (A)", ui.available_width()).clicked() {
         say(actions, Do::Approve);
     }
     ui.horizontal_wrapped(|ui| {
