@@ -12,6 +12,17 @@ use osspan::viewer::app::App;
 /// Letters may reach so far beyond their room, or into each other, points: the blur at their edges does.
 const SLACK: f32 = 1.5;
 
+/// One look: the size of the window, points; the theme; what it is called.
+#[derive(Clone, Copy)]
+pub(super) struct Look(pub(super) [f32; 2], pub(super) bool, pub(super) &'static str);
+
+/// Each page in each theme, at both sizes and with large letters once; everything with everything where `OSSPAN_ALL_SCREENS` is set.
+pub(super) fn looks() -> Vec<Look> {
+    let sizes = [([1280.0, 800.0], "1280"), ([1920.0, 1080.0], "1920"), ([640.0, 400.0], "double")];
+    let all = std::env::var_os("OSSPAN_ALL_SCREENS").is_some();
+    sizes.into_iter().flat_map(|(s, n)| [Look(s, false, n), Look(s, true, n)]).filter(|l| all || (l.0[0] == 1920.0) == l.1).collect()
+}
+
 /// Words as drawn.
 struct Words {
     text: String,

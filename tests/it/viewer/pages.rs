@@ -25,7 +25,7 @@ use osspan::viewer::session::{
 };
 use osspan::viewer::worker::Worker;
 
-use super::drawn::faults;
+use super::drawn::{Look, faults, looks};
 use super::drive::{Window, sample, wait};
 use super::raster::CpuRenderer;
 use crate::commands::{osspan, text};
@@ -137,17 +137,6 @@ fn attempts() -> Vec<Attempt> {
         .unwrap()
     };
     (0..30).map(one).collect()
-}
-
-/// One look: the size of the window, points; the theme; what it is called.
-#[derive(Clone, Copy)]
-struct Look([f32; 2], bool, &'static str);
-
-/// Each page in each theme, at both sizes and with large letters once; everything with everything where `OSSPAN_ALL_SCREENS` is set.
-fn looks() -> Vec<Look> {
-    let sizes = [([1280.0, 800.0], "1280"), ([1920.0, 1080.0], "1920"), ([640.0, 400.0], "double")];
-    let all = std::env::var_os("OSSPAN_ALL_SCREENS").is_some();
-    sizes.into_iter().flat_map(|(s, n)| [Look(s, false, n), Look(s, true, n)]).filter(|l| all || (l.0[0] == 1920.0) == l.1).collect()
 }
 
 /// A window, and what is wrong with its pages so far.

@@ -10,9 +10,9 @@ use osspan::measure::Side;
 use osspan::units::PxPoint;
 use osspan::viewer::action::{Action, ContextChange, Mark};
 use osspan::viewer::app::App;
-use osspan::viewer::page::Page;
 use osspan::viewer::session::{MoreChange, PlanAction, Session, Typed};
 
+use super::drawn::{Look, looks};
 use super::invented::{Memory, key};
 use super::raster::CpuRenderer;
 
@@ -85,67 +85,61 @@ fn write(h: &mut Harness<'static, App>, name: &str) {
 
 #[test]
 fn every_screen_draws_in_both_themes_and_sizes() {
-    // The last is a window of 1280 × 800 with letters twice as large.
-    for (size, size_name) in [([1280.0, 800.0], "1280"), ([1920.0, 1080.0], "1920"), ([640.0, 400.0], "double")] {
-        for (light, theme) in [(false, "dark"), (true, "light")] {
-            let name = |what: &str| format!("{what}-{size_name}-{theme}");
-            let mut h = window(size, light, &Settings::default(), Vec::new());
-            write(&mut h, &name("empty"));
+    for Look(size, light, size_name) in looks() {
+        let theme = if light { "light" } else { "dark" };
+        let name = |what: &str| format!("{what}-{size_name}-{theme}");
+        let mut h = window(size, light, &Settings::default(), Vec::new());
+        write(&mut h, &name("empty"));
 
-            let mut h = window(size, light, &set_up(), opened());
-            do_it(&mut h, vec![Action::GoTo(key("visit1-a.dcm", 1))]);
-            mark(
-                &mut h,
-                &[(Mark::InternalOs, 330.0, 300.0), (Mark::PlacentalEdge, 390.0, 300.0), (Mark::PlacentalBody, 250.0, 310.0)],
-                Side::Covers,
-            );
-            do_it(&mut h, vec![Action::Save]);
-            write(&mut h, &name("overlap"));
-            do_it(&mut h, vec![Action::GoTo(key("visit2-cine.dcm", 2))]);
-            mark(
-                &mut h,
-                &[(Mark::InternalOs, 400.0, 310.0), (Mark::PlacentalEdge, 245.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
-                Side::NotCovering,
-            );
-            do_it(&mut h, vec![Action::ToggleList, Action::GoTo(key("visit2-a.dcm", 1))]);
-            do_it(&mut h, vec![Action::ToggleList]);
-            h.hover_at(egui::pos2(420.0, 350.0));
-            h.run();
-            write(&mut h, &name("placing"));
-            mark(
-                &mut h,
-                &[(Mark::InternalOs, 390.0, 310.0), (Mark::PlacentalEdge, 250.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
-                Side::NotCovering,
-            );
-            write(&mut h, &name("reading"));
-            do_it(&mut h, vec![Action::ToggleWhy, Action::ToggleList]);
-            write(&mut h, &name("why-and-list"));
-            let context = |c| Action::Context(c);
-            do_it(
-                &mut h,
-                vec![
-                    Action::ToggleWhy,
-                    Action::Plan(PlanAction::ToggleMore),
-                    context(ContextChange::Caesareans("2".into())),
-                    context(ContextChange::Bleeding(osspan::context::Bleeding::Now)),
-                    context(ContextChange::More(MoreChange::Type(Typed::Cervix, "1,050".into()))),
-                    context(ContextChange::More(MoreChange::AddBleed(osspan::context::Heaviness::Light))),
-                    context(ContextChange::More(MoreChange::Type(Typed::ElsewhereMm, "-4,5".into()))),
-                    context(ContextChange::More(MoreChange::AddElsewhere)),
-                ],
-            );
-            write(&mut h, &name("more-questions"));
-            do_it(&mut h, vec![Action::Plan(PlanAction::ToggleMore), Action::Save]);
-            write(&mut h, &name("urgent"));
-            for page in [Page::Answer, Page::Due, Page::Tables] {
-                do_it(&mut h, vec![Action::ShowPage(page)]);
-                write(&mut h, &name(page.words()));
-            }
-            do_it(&mut h, vec![Action::ShowPage(Page::Reading), Action::ToggleWhy]);
-            do_it(&mut h, vec![Action::ToggleHelp, Action::ToggleList]);
-            write(&mut h, &name("help"));
-            do_it(&mut h, vec![Action::ToggleHelp, Action::RequestClose]);
-            write(&mut h, &name("closing"));
-        }
+        let mut h = window(size, light, &set_up(), opened());
+        do_it(&mut h, vec![Action::GoTo(key("visit1-a.dcm", 1))]);
+        mark(
+            &mut h,
+            &[(Mark::InternalOs, 330.0, 300.0), (Mark::PlacentalEdge, 390.0, 300.0), (Mark::PlacentalBody, 250.0, 310.0)],
+            Side::Covers,
+        );
+        do_it(&mut h, vec![Action::Save]);
+        write(&mut h, &name("overlap"));
+        do_it(&mut h, vec![Action::GoTo(key("visit2-cine.dcm", 2))]);
+        mark(
+            &mut h,
+            &[(Mark::InternalOs, 400.0, 310.0), (Mark::PlacentalEdge, 245.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
+            Side::NotCovering,
+        );
+        do_it(&mut h, vec![Action::ToggleList, Action::GoTo(key("visit2-a.dcm", 1))]);
+        do_it(&mut h, vec![Action::ToggleList]);
+        h.hover_at(egui::pos2(420.0, 350.0));
+        h.run();
+        write(&mut h, &name("placing"));
+        mark(
+            &mut h,
+            &[(Mark::InternalOs, 390.0, 310.0), (Mark::PlacentalEdge, 250.0, 302.0), (Mark::PlacentalBody, 200.0, 330.0)],
+            Side::NotCovering,
+        );
+        write(&mut h, &name("reading"));
+        do_it(&mut h, vec![Action::ToggleWhy, Action::ToggleList]);
+        write(&mut h, &name("why-and-list"));
+        let context = |c| Action::Context(c);
+        do_it(
+            &mut h,
+            vec![
+                Action::ToggleWhy,
+                Action::Plan(PlanAction::ToggleMore),
+                context(ContextChange::Caesareans("2".into())),
+                context(ContextChange::Bleeding(osspan::context::Bleeding::Now)),
+                context(ContextChange::More(MoreChange::Type(Typed::Cervix, "1,050".into()))),
+                context(ContextChange::More(MoreChange::AddBleed(osspan::context::Heaviness::Light))),
+                context(ContextChange::More(MoreChange::Type(Typed::ElsewhereMm, "-4,5".into()))),
+                context(ContextChange::More(MoreChange::AddElsewhere)),
+            ],
+        );
+        write(&mut h, &name("more-questions"));
+        do_it(&mut h, vec![Action::Plan(PlanAction::ToggleMore), Action::Save]);
+        write(&mut h, &name("urgent"));
+        do_it(&mut h, vec![Action::ToggleWhy]);
+        do_it(&mut h, vec![Action::ToggleHelp, Action::ToggleList]);
+        write(&mut h, &name("help"));
+        do_it(&mut h, vec![Action::ToggleHelp, Action::RequestClose]);
+        write(&mut h, &name("closing"));
     }
 }
