@@ -55,7 +55,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         let words = if list.left_out.is_empty() {
             "Nobody is listed: no saved reading was found here, and no exam is open that nobody read."
         } else {
-            "Nobody is listed but for what is left out, and no exam is open that nobody read."
+            "Apart from what is left out nobody is listed, and no exam is open that nobody read."
         };
         plain(ui, words, theme.text);
         plain(ui, "An exam stands here from when a reading of it is saved (S on the reading page, F2).", theme.quiet);
