@@ -324,22 +324,28 @@ fn hints(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             actions.push(Action::Redo);
         }
         if let Some(words) = session.undo_words()
-            && ui.add(small(&format!("undo {words}"))).on_hover_text("Ctrl + Z").clicked()
+            && {
+                // Which step it takes back where there is room, and under the pointer in any case.
+                let whole = format!("undo {words}");
+                let room = ui.available_width() - 2.0 * ui.spacing().button_padding.x;
+                let text = if fits(ui, &whole, room) { whole.as_str() } else { "undo" };
+                ui.add(small(text)).on_hover_text(format!("{whole} (Ctrl + Z)")).clicked()
+            }
         {
             actions.push(Action::Undo);
         }
         ui.with_layout(egui::Layout::left_to_right(egui::Align::Center), |ui| {
-            if let Some(text) = keys::IN_A_LINE.into_iter().find(|text| fits(ui, text)) {
+            if let Some(text) = keys::IN_A_LINE.into_iter().find(|text| fits(ui, text, ui.available_width())) {
                 ui.label(RichText::new(text).size(size::SMALL).color(theme.quiet));
             }
         });
     });
 }
 
-/// Whether a text has room in one line.
-fn fits(ui: &Ui, text: &str) -> bool {
+/// Whether a text has room in one line so many points long.
+fn fits(ui: &Ui, text: &str, room: f32) -> bool {
     let font = egui::FontId::proportional(size::SMALL);
-    ui.painter().layout_no_wrap(text.to_owned(), font, egui::Color32::WHITE).size().x <= ui.available_width()
+    ui.painter().layout_no_wrap(text.to_owned(), font, egui::Color32::WHITE).size().x <= room
 }
 
 impl eframe::App for App {

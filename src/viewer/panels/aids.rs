@@ -93,7 +93,7 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
     let Some(beside) = session.beside() else { return actions };
     let painter = ui.painter().with_clip_rect(rect);
     let caption = session.frame_words(&beside.key);
-    let mut note = "for comparison; nothing is marked here".to_owned();
+    let mut note = String::new();
     if let Some(frame) = &beside.picture {
         let canvas = Canvas { x: rect.left().into(), y: rect.top().into(), width: rect.width().into(), height: rect.height().into() };
         let (w, h) = (f64::from(frame.width), f64::from(frame.height));
@@ -101,7 +101,7 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
         let tallness = scale.as_ref().map_or(1.0, |(s, _)| per_mm(s).0 / per_mm(s).1);
         let zoom = match (&scale, points_per_mm) {
             (Ok((s, _)), Some(points)) => {
-                note = "at the same scale; for comparison, nothing is marked here".into();
+                note = "at the same scale; nothing is marked here".into();
                 Zoom::PointsPerPx(points / per_mm(s).0)
             }
             (Err(why), _) => {
@@ -149,7 +149,7 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
     words(&painter, said.left_bottom() + vec2(0.0, 5.0), Align2::LEFT_TOP, &note, ink);
     let low = Rect::from_min_max(pos2(rect.left() + 8.0, rect.bottom() - 34.0), rect.max - vec2(8.0, 6.0));
     ui.scope_builder(UiBuilder::new().max_rect(low).layout(Layout::left_to_right(Align::Center)), |ui| {
-        let text = RichText::new("another frame (3)").size(size::SMALL);
+        let text = RichText::new("another (3)").size(size::SMALL);
         ui.menu_button(text, |ui| choose_beside(ui, session, &mut actions));
         if ui.button(RichText::new("close (2)").size(size::SMALL)).clicked() {
             actions.push(Action::Display(DisplayAction::Beside));

@@ -399,8 +399,10 @@ impl Scene<'_> {
             self.painter.line_segment([centre + d * 6.0, centre + d * r * 0.4], Stroke::new(3.0, over_frame::HALO));
             self.painter.line_segment([centre + d * 6.0, centre + d * r * 0.4], Stroke::new(1.0, ink));
         }
-        let text =
-            self.session.armed().map_or_else(|| format!("×{}", size::INSET_TIMES), |m| format!("{} ×{}", m.words(), size::INSET_TIMES));
+        // On a small picture the name would lie over what was marked already.
+        let name =
+            self.session.armed().filter(|_| self.rect.width() > ROOM_FOR_HINTS).map_or_else(String::new, |m| format!("{} ", m.words()));
+        let text = format!("{name}×{}", size::INSET_TIMES);
         self.words(centre + vec2(0.0, r + 6.0), Align2::CENTER_TOP, &text, over_frame::WORDS);
     }
 }

@@ -1,9 +1,9 @@
 //! In the case sheet: what the exam's frames come to, the further landmarks with their lengths, the checklist of the frame.
 
-use egui::{RichText, Ui};
+use egui::{Align, RichText, Ui};
 
 use super::context::{chip, choices, field, words_in_a_row};
-use super::{heavy, plain, row};
+use super::{heavy, plain, row, steady};
 use crate::context::PlacentalPosition;
 use crate::exam::{Adequacy, Item};
 use crate::measure::words;
@@ -177,6 +177,9 @@ fn assist(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Actio
 /// The checklist of the frame: one key states all of it, exceptions by letter, what is not answered stays unknown.
 pub(super) fn checklist(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     row(ui, theme, "Adequate?", |ui| {
+        if steady::begun(ui, "naming exceptions", session.naming_exceptions()) {
+            ui.scroll_to_cursor(Some(Align::TOP));
+        }
         let work = session.work();
         let list = &work.notes.checklist;
         let lateral = session.exam().is_some_and(|e| e.context.placental_position == PlacentalPosition::Lateral);
@@ -239,9 +242,8 @@ pub(super) fn checklist(ui: &mut Ui, session: &Session, theme: &Theme, actions: 
             }
         }
         let set = work.notes.set_number();
-        let which =
-            if set == 1 { "of the first scan of this visit".to_owned() } else { format!("of a rescan 20 to 60 minutes later, set {set}") };
-        if chip(ui, theme, set > 1, &format!("Shift + N {which}"), &format!("the frame is {which}")) {
+        let which = if set == 1 { "first scan of this visit".to_owned() } else { format!("rescan after 20 to 60 minutes, set {set}") };
+        if chip(ui, theme, set > 1, &format!("Shift + N {which}"), &format!("the frame is of the {which}")) {
             actions.push(Action::Note(NoteAction::NextSet));
         }
     });

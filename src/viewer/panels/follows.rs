@@ -56,9 +56,14 @@ fn first_of(ui: &mut Ui, theme: &Theme, what: (&str, egui::Color32), all: usize,
     });
 }
 
-/// What presses most, always in sight: the first thing that this visit still owes, and the first caution.
+/// What presses most, always in sight: the first thing that this visit still owes, and the first caution; nothing where something is
+/// urgent.
 pub(super) fn most_pressing(ui: &mut Ui, session: &Session, theme: &Theme) {
     let Outcome::Read(reading) = session.outcome() else { return };
+    // What is urgent presses more, and stands above the distance already.
+    if session.plan().is_some_and(|p| !p.urgent.is_empty()) {
+        return;
+    }
     let owed = session.plan().map_or(&[][..], |p| &p.now);
     if let Some(first) = owed.first() {
         first_of(ui, theme, ("Still to do at this visit", theme.warn), owed.len(), Part::ThisVisit);

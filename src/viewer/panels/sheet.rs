@@ -348,7 +348,9 @@ fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
     let narrow = layout::is_narrow(ui.ctx().content_rect().width());
     ui.horizontal(|ui| {
         let (fill, ink) = if wanted { (theme.button, theme.on_button) } else { (theme.well, theme.quiet) };
-        let button = egui::Button::new(heavy("Save reading", size::BODY + 1.0, ink)).fill(fill).min_size(vec2(150.0, 36.0));
+        let button = egui::Button::new(heavy("Save reading", size::BODY + 1.0, ink))
+            .fill(fill)
+            .min_size(vec2(if narrow { 124.0 } else { 150.0 }, 36.0));
         if ui.add(button).on_hover_text("S").clicked() {
             actions.push(Action::Save);
         }

@@ -9,6 +9,10 @@ use crate::viewer::session::FrameKey;
 /// The hand has left what it clicked when it is farther from there than this, points.
 const AWAY: f32 = 8.0;
 
+/// Room that stays above what is held, and the height of a line of controls, points.
+const AROUND: f32 = 4.0;
+const LINE: f32 = 30.0;
+
 /// What was clicked last, and the room that keeps it in its place where the sheet cannot be turned any further.
 #[derive(Clone, Debug, Default)]
 struct Steady {
@@ -55,7 +59,9 @@ pub(super) fn begin(ctx: &Context, frame: Option<&FrameKey>) -> (ScrollArea, f32
     let pointer = ctx.input(|i| i.pointer.latest_pos());
     with(ctx, |s| {
         if s.of.as_ref() != frame {
-            *s = Steady { of: frame.cloned(), ..Steady::default() };
+            // Each file begins at the top; a cine that plays leaves the sheet where it is.
+            let same_file = s.of.as_ref().map(|f| &f.path) == frame.map(|f| &f.path);
+            *s = Steady { of: frame.cloned(), turn_to: (!same_file).then_some(0.0), ..Steady::default() };
         }
         let left = |c: &Clicked| pointer.is_none_or(|p| p.distance(c.pointer) > AWAY);
         if s.clicked.as_ref().is_some_and(left) {
@@ -72,6 +78,13 @@ pub(super) fn begin(ctx: &Context, frame: Option<&FrameKey>) -> (ScrollArea, f32
     })
 }
 
+/// Whether something of the sheet has begun since the picture before, and not by a click in the sheet: what a key begins may lie out of
+/// sight, while under a hand nothing is turned.
+pub(super) fn begun(ui: &Ui, what: &'static str, now: bool) -> bool {
+    let before = ui.data_mut(|d| std::mem::replace(d.get_temp_mut_or_default::<bool>(Id::unique(("begun", what))), now));
+    now && !before && with(ui.ctx(), |s| s.clicked.is_none())
+}
+
 /// The room below the contents.
 pub(super) fn below(ctx: &Context) -> f32 {
     with(ctx, |s| s.below)
@@ -81,12 +94,16 @@ pub(super) fn below(ctx: &Context) -> f32 {
 /// moved, and draws it again.
 pub(super) fn end(ctx: &Context, drawn: &ScrollAreaOutput<f32>) {
     // As it was drawn: a turn of the wheel that comes now is for the next picture.
-    let (view, offset) = (drawn.inner_rect.height(), drawn.inner_rect.top() - drawn.inner);
+    let (seen, offset) = (drawn.inner_rect, drawn.inner_rect.top() - drawn.inner);
+    let view = seen.height();
+    let elsewhere = ctx.input(|i| i.pointer.latest_pos()).is_none_or(|p| !seen.contains(p));
+    let mut goes = false;
     let again = with(ctx, |s| {
         let contents = drawn.content_size.y - s.above - s.below;
-        if s.clicked.is_none() && s.above + s.below > 0.0 && offset >= s.above {
-            // Out of view by now: it goes without anything moving.
-            let offset = offset - s.above;
+        if s.clicked.is_none() && s.above + s.below > 0.0 && (elsewhere || offset >= s.above) {
+            // The hand is elsewhere, or the room is out of view: it goes without anything moving under the hand.
+            let offset = (offset - s.above).max(0.0);
+            goes = s.above > 0.0;
             *s = Steady {
                 below: (offset + view - contents).clamp(0.0, s.below),
                 turn_to: Some(offset),
@@ -95,22 +112,29 @@ pub(super) fn end(ctx: &Context, drawn: &ScrollAreaOutput<f32>) {
             };
             return false;
         }
-        let above = s.above;
-        let moved = s.clicked.as_mut().and_then(|c| {
-            let now = c.now? + offset - above;
-            Some(now - *c.place.insert(c.place.unwrap_or(now)))
-        });
-        let Some(moved) = moved.filter(|m| m.abs() > 0.5) else { return false };
+        let Some((now, place)) = s.clicked.as_ref().and_then(|c| Some((c.now?, c.place))) else { return false };
+        // Where it is in the contents and above them: turning changes nothing of that.
+        let at = now + offset - s.above;
+        let moved = at - place.unwrap_or(at);
+        if let Some(c) = &mut s.clicked {
+            c.place = Some(at);
+        }
+        // What has grown over the sheet must not hide it: then it stands as near as it can be seen.
+        let wanted = (now - moved).clamp(seen.top() + AROUND, (seen.bottom() - LINE).max(seen.top() + AROUND));
+        let by = now - wanted;
+        if moved.abs() < 0.5 || by.abs() < 0.5 {
+            return false;
+        }
         // Where the top of the view is from the top of the contents; less than 0 is room above.
-        let turned = offset - s.above + moved;
+        let turned = offset - s.above + by;
         s.above = (-turned).max(0.0);
         s.below = (turned + view - contents).max(0.0);
         s.turn_to = Some(turned.max(0.0));
-        if let Some(c) = &mut s.clicked {
-            c.place = c.place.map(|p| p + moved);
-        }
         true
     });
+    if goes {
+        ctx.request_repaint();
+    }
     if again {
         ctx.request_discard("the sheet stands still under the pointer");
     }

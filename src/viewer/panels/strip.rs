@@ -139,6 +139,8 @@ fn exam_and_frame(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut V
     if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
         let of = session.exam_place().map(|(e, all)| format!("exam {e} of {all}, ")).unwrap_or_default();
         let text = RichText::new(format!("{of}frame {i} of {n}")).size(points).color(theme.text);
+        // Without an edge it begins where the row above it does.
+        ui.spacing_mut().button_padding.x = 0.0;
         if ui
             .add(egui::Button::new(text).frame_when_inactive(false).wrap_mode(egui::TextWrapMode::Extend))
             .on_hover_text("Exams and frames (F)")

@@ -77,7 +77,7 @@ fn shown(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action
             ] {
                 ui.label(RichText::new(what).color(theme.text));
                 for (way, key, one) in ways {
-                    let button = ui.button(format!("{way} ({key})"));
+                    let button = ui.add(egui::Button::new(format!("{way} ({key})")).frame_when_inactive(true));
                     let name = format!("{what}: {way}");
                     button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, name.clone()));
                     if button.clicked() {
