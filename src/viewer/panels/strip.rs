@@ -137,8 +137,14 @@ fn exam_and_frame(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut V
     let Some(exam) = session.exam() else { return };
     let points = if layout::is_narrow(ui.ctx().content_rect().width()) { size::SMALL } else { size::BODY };
     if let Some((i, n)) = session.current().and_then(|k| exam.place_of(k)).map(|i| (i + 1, exam.frame_count())) {
-        let of = session.exam_place().map(|(e, all)| format!("exam {e} of {all}, ")).unwrap_or_default();
-        let text = RichText::new(format!("{of}frame {i} of {n}")).size(points).color(theme.text);
+        let exam = session.exam_place().map(|(e, all)| format!("exam {e} of {all}"));
+        // Where the whole exam is meant, a frame of it would only take the room of its date.
+        let text = match exam {
+            Some(exam) if matches!(session.page(), Page::Report | Page::Archive) => exam,
+            Some(exam) => format!("{exam}, frame {i} of {n}"),
+            None => format!("frame {i} of {n}"),
+        };
+        let text = RichText::new(text).size(points).color(theme.text);
         // Without an edge it begins where the row above it does.
         ui.spacing_mut().button_padding.x = 0.0;
         if ui
