@@ -149,6 +149,8 @@ pub fn beside(ui: &mut Ui, session: &Session, picture: &mut Picture, points_per_
     words(&painter, said.left_bottom() + vec2(0.0, 5.0), Align2::LEFT_TOP, &note, ink);
     let low = Rect::from_min_max(pos2(rect.left() + 8.0, rect.bottom() - 34.0), rect.max - vec2(8.0, 6.0));
     ui.scope_builder(UiBuilder::new().max_rect(low).layout(Layout::left_to_right(Align::Center)), |ui| {
+        // With large letters half a frame is narrow.
+        (ui.spacing_mut().button_padding.x, ui.spacing_mut().item_spacing.x) = (5.0, 5.0);
         let text = RichText::new("another (3)").size(size::SMALL);
         ui.menu_button(text, |ui| choose_beside(ui, session, &mut actions));
         if ui.button(RichText::new("close (2)").size(size::SMALL)).clicked() {
