@@ -250,9 +250,13 @@ fn accreta(exam: &Exam<'_>) -> Option<ExplainLine> {
         )));
     }
     (scarred == Answer::Unknown).then(|| {
-        ASK_SCAR.line(
-            "Previous caesareans and other surgery on the uterus are not stated: ask now, since with a low placenta they call for a look for accreta.",
-        )
+        // Only what is missing: an answer that was given must not seem lost.
+        let (what, calls) = match (c.previous_caesareans, c.other_uterine_surgery) {
+            (None, Answer::Unknown) => ("Previous caesareans and other surgery on the uterus are", "they call"),
+            (None, _) => ("The number of previous caesareans is", "they call"),
+            _ => ("Other surgery on the uterus is", "it calls"),
+        };
+        ASK_SCAR.line(format!("{what} not stated: ask now, since with a low placenta {calls} for a look for accreta."))
     })
 }
 

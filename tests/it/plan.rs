@@ -126,6 +126,21 @@ fn low_at_an_earlier_saved_exam_asks_for_the_doppler_although_nobody_said_so() {
 }
 
 #[test]
+fn of_a_scar_only_what_is_not_stated_is_asked_for() {
+    let shelf = Shelf::bundled();
+    let asked = |caesareans, other| {
+        let low = reading("S", "2031-03-14", 6.0, |c| (c.previous_caesareans, c.other_uterine_surgery) = (caesareans, other));
+        let cases = Caseload::of(vec![low], &[]);
+        let sheet = cases.women[0].exams[0].sheet(shelf.table("rcog-2018").unwrap(), &shelf).unwrap().text(false);
+        sheet.lines().find_map(|l| l.trim().split_once(" not stated: ask now").map(|(what, _)| what.to_owned()))
+    };
+    assert_eq!(asked(None, Answer::Unknown).as_deref(), Some("Previous caesareans and other surgery on the uterus are"));
+    assert_eq!(asked(Some(0), Answer::Unknown).as_deref(), Some("Other surgery on the uterus is"));
+    assert_eq!(asked(None, Answer::No).as_deref(), Some("The number of previous caesareans is"));
+    assert_eq!(asked(Some(0), Answer::No), None);
+}
+
+#[test]
 fn the_list_is_csv_and_json_and_names_nobody() {
     let shelf = Shelf::bundled();
     let cases = Caseload::of(vec![reading("=B\"1", "2031-03-14", -8.0, |c| c.bleeding = Bleeding::Now)], &[]);
