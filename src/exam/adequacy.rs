@@ -186,6 +186,13 @@ impl Checklist {
         }
     }
 
+    /// Makes an exception of each of these that was not answered.
+    pub fn except(&mut self, items: &[Item]) {
+        for item in items {
+            self.answers.entry(*item).or_insert(false);
+        }
+    }
+
     /// Makes an exception, or takes it back: the item is then not answered.
     pub fn toggle_exception(&mut self, item: Item) {
         if self.answers.insert(item, false) == Some(false) {

@@ -180,6 +180,7 @@ impl Session {
             ContextChange::Doppler(v) => self.edit_exam(words("Doppler"), false, |c, _| c.doppler_over_os = v),
             ContextChange::EarlierLow(v) => self.edit_exam(words("earlier low placenta"), false, |c, _| c.earlier_low_placenta = v),
         }
+        self.checklist_follows();
         Vec::new()
     }
 }

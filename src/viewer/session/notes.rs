@@ -4,7 +4,7 @@
 use super::{FrameKey, Session};
 use crate::agree::own::{self, InUse};
 use crate::assist::{self, Assisted, Offer, Refinable};
-use crate::context::PlacentalPosition;
+use crate::context::{Bladder, Contraction, ExamContext, PlacentalPosition, Route};
 use crate::exam::{Anterior, Item, MOST_SETS};
 use crate::measure::Repeatability;
 use crate::measure::more::MoreLandmarks;
@@ -232,7 +232,25 @@ impl Session {
         let lateral = self.exam().is_some_and(|e| e.context.placental_position == PlacentalPosition::Lateral);
         match what {
             NoteAction::AttestAll => {
-                self.edit_frame("attesting the frame".into(), false, |w| w.notes.checklist.attest_all(lateral));
+                let against = self.exam().map_or_else(Vec::new, |e| spoken_against(&e.context));
+                self.edit_frame("attesting the frame".into(), false, |w| {
+                    w.notes.checklist.except(&against);
+                    w.notes.checklist.attest_all(lateral);
+                });
+                // What was attested is stated of the scan as well, where nothing was: the two must not differ.
+                let list = self.work().notes.checklist.clone();
+                self.edit_exam("stating what the checklist states".into(), false, |c, _| {
+                    let holds = |item| list.get(item) == Some(true);
+                    if c.bladder == Bladder::Unknown && holds(Item::BladderEmpty) {
+                        c.bladder = Bladder::Empty;
+                    }
+                    if c.contraction == Contraction::Unknown && holds(Item::NoContraction) {
+                        c.contraction = Contraction::Absent;
+                    }
+                    if c.route == Route::Unknown && holds(Item::Transvaginal) {
+                        c.route = Route::Transvaginal;
+                    }
+                });
                 self.aside.naming = false;
             }
             NoteAction::NameExceptions => self.aside.naming = !self.aside.naming,
@@ -354,6 +372,17 @@ impl Session {
         }
     }
 
+    /// What is now stated of the scan and speaks against the current frame's checklist makes an exception there: the two must not differ.
+    pub(super) fn checklist_follows(&mut self) {
+        let against = self.exam().map_or_else(Vec::new, |e| spoken_against(&e.context));
+        self.edit_frame("an exception that follows from the scan".into(), false, |w| {
+            let list = &mut w.notes.checklist;
+            for item in against.into_iter().filter(|i| list.get(*i) == Some(true)).collect::<Vec<_>>() {
+                list.toggle_exception(item);
+            }
+        });
+    }
+
     /// The offer that waits for an answer, while its landmark is where it was.
     #[must_use]
     pub fn offer(&self) -> Option<&StandingOffer> {
@@ -402,4 +431,14 @@ impl Session {
         let in_use = self.aside.of_folder.clone().unwrap_or_else(|| own::in_use(self.records.iter().map(|s| &s.record)));
         self.aside.in_use = self.practice.known().placement.widen(in_use);
     }
+}
+
+/// Items of the checklist that what is stated of the scan speaks against.
+fn spoken_against(c: &ExamContext) -> Vec<Item> {
+    let all = [
+        (Item::BladderEmpty, c.bladder == Bladder::Full),
+        (Item::NoContraction, c.contraction == Contraction::Present),
+        (Item::Transvaginal, !matches!(c.route, Route::Transvaginal | Route::Unknown)),
+    ];
+    all.into_iter().filter_map(|(item, against)| against.then_some(item)).collect()
 }
