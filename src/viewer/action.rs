@@ -157,6 +157,8 @@ pub enum ContextChange {
 pub enum Field {
     /// The due date or last period.
     Dating,
+    /// The reader's name.
+    Reader,
 }
 
 /// What files were found to hold.

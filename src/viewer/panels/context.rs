@@ -120,7 +120,12 @@ pub(super) fn field(ui: &mut Ui, name: &str, text: &str, hint: &'static str, wid
     line_of(ui, name, text, |edit| edit.hint_text(hint).desired_width(width))
 }
 
-fn line_of(ui: &mut Ui, name: &str, text: &str, make: impl FnOnce(TextEdit<'_>) -> TextEdit<'_>) -> (Option<String>, egui::Response) {
+pub(super) fn line_of(
+    ui: &mut Ui,
+    name: &str,
+    text: &str,
+    make: impl FnOnce(TextEdit<'_>) -> TextEdit<'_>,
+) -> (Option<String>, egui::Response) {
     let mut edited = text.to_owned();
     let response = ui.add(make(TextEdit::singleline(&mut edited))).accessible_name(name);
     in_view(&response);
@@ -145,7 +150,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
     let form = &exam.form;
     choices(ui, |ui| {
         asked_for(ui, "exam date", exam.context.exam_date.is_some(), true, theme);
-        if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "2031-03-14", 92.0) {
+        if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "YYYY-MM-DD", 92.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
     });
@@ -160,7 +165,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
         }
         let name = if form.is_last_period { "last period" } else { "due date" };
         let id = field_id(Field::Dating);
-        if let (Some(text), _) = line_of(ui, name, &form.dating, |edit| edit.id(id).hint_text("2031-05-02").desired_width(92.0)) {
+        if let (Some(text), _) = line_of(ui, name, &form.dating, |edit| edit.id(id).hint_text("YYYY-MM-DD").desired_width(92.0)) {
             actions.push(Action::Context(ContextChange::DatingDate(text)));
         }
     });
@@ -181,14 +186,16 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
     let typed = &exam.form.caesareans;
     choices(ui, |ui| {
         asked_for(ui, "previous caesareans", exam.context.previous_caesareans.is_some(), true, theme);
-        for n in ["0", "1", "2"] {
+        let few = ["0", "1", "2"];
+        for n in few {
             let on = typed.trim() == n;
             if chip(ui, theme, on, n, &format!("previous caesareans: {n}")) {
                 let text = if on { String::new() } else { n.to_owned() };
                 actions.push(Action::Context(ContextChange::Caesareans(text)));
             }
         }
-        if let (Some(text), _) = field(ui, "previous caesareans", typed, "", 30.0) {
+        let more = if few.contains(&typed.trim()) { "" } else { typed };
+        if let (Some(text), _) = field(ui, "previous caesareans", more, "more", 40.0) {
             actions.push(Action::Context(ContextChange::Caesareans(text)));
         }
     });

@@ -2,15 +2,15 @@
 
 use egui::{Panel, RichText, Ui, vec2};
 
-use super::context::{chip, choices, exam_questions, field, frame_questions, not_stated};
+use super::context::{chip, choices, exam_questions, field_id, frame_questions, line_of, not_stated};
 use super::{follows, heavy, plain, row, rule, steady};
 use crate::context::{Bladder, Contraction, ExamContext, Route};
-use crate::guideline::capital;
+use crate::guideline::{self, capital};
 use crate::measure::Side;
 use crate::plot::Tone;
-use crate::reading::{Distance, Reading};
+use crate::reading::{Distance, Measured, Reading};
 use crate::sheet::marked;
-use crate::viewer::action::{Action, Mark};
+use crate::viewer::action::{Action, Field, Mark};
 use crate::viewer::keys;
 use crate::viewer::layout;
 use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
@@ -87,11 +87,16 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
             big(ui, text, size::HEADLINE, theme.text);
         }
         Outcome::Lacks(needs) => {
-            if let Some((first, rest)) = needs.split_first() {
+            if let Some(first) = needs.first() {
                 plain(ui, "Next", theme.quiet);
-                big(ui, &capital(first.words()), size::FINDING, theme.text);
-                for need in rest {
-                    plain(ui, format!("then {}", need.words()), theme.quiet);
+                // As high for a short one as for a long one, and what is done stays: what stands below must not move with each mark.
+                ui.scope(|ui| {
+                    ui.set_min_height(2.0 * ui.fonts_mut(|f| f.row_height(&egui::FontId::proportional(size::FINDING))));
+                    big(ui, &capital(first.words()), size::FINDING, theme.text);
+                });
+                for need in Need::ALL.into_iter().filter(|n| n != first) {
+                    let lead = if needs.contains(&need) { "then" } else { "✓" };
+                    plain(ui, format!("{lead} {}", need.words()), theme.quiet);
                 }
             }
         }
@@ -116,6 +121,9 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
             big(ui, &reading.finding, size::FINDING - 2.0, theme.tone_text(tone_of(reading)));
             if let Some(table) = session.table() {
                 plain(ui, format!("{}, {}", table.name(), table.edition()), theme.quiet);
+            }
+            if session.reader().is_empty() {
+                plain(ui, format!("To save it: {}.", Need::Reader.words()), theme.warn);
             }
             if let Some(text) = session.exam().and_then(|e| still_asked(&e.context)) {
                 plain(ui, text, theme.warn);
@@ -179,8 +187,10 @@ fn other_tables(ui: &mut Ui, session: &Session, theme: &Theme) {
     }
     let others = session.other_tables();
     let said: Vec<_> = others.iter().filter(|o| o.differs || session.why()).collect();
-    if said.is_empty() && !others.is_empty() {
-        plain(ui, "The other guidelines call it the same sort of place.", theme.quiet);
+    let nothing = |m: &Measured| matches!(m.finding.outcome, guideline::Outcome::NotApplicable { .. });
+    let silent = matches!(session.outcome(), Outcome::Read(r) if matches!(&r.distance, Distance::Measured(m) if nothing(m)));
+    if said.is_empty() && !others.is_empty() && !silent {
+        plain(ui, "The other guidelines give the same finding.", theme.quiet);
     }
     for other in said {
         plain(ui, marked(&other.line), if other.differs { theme.warn } else { theme.quiet });
@@ -243,7 +253,10 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
 
 pub(super) fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     row(ui, theme, "Reader", |ui| {
-        let (edited, response) = field(ui, "reader's name", session.typed_reader(), "the name that records carry", 240.0);
+        let id = field_id(Field::Reader);
+        let (edited, response) = line_of(ui, "reader's name", session.typed_reader(), |e| {
+            e.id(id).hint_text("type the name that records carry").desired_width(240.0)
+        });
         if let Some(text) = edited {
             actions.push(Action::TypeReader(text));
         }

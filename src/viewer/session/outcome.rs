@@ -30,6 +30,9 @@ pub enum Need {
 }
 
 impl Need {
+    /// Everything that a reading needs, in the order in which it is done.
+    pub const ALL: [Self; 5] = [Self::Reader, Self::Table, Self::Os, Self::Edge, Self::Side];
+
     /// The words shown for it.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -14,7 +14,7 @@ use crate::measure::{Landmarks, Repeatability, Side, Value};
 use crate::reading::{self, Inputs};
 use crate::record::{Onlooker, Origin, Patient, ReadingRecord, Role, Served, Stored};
 use crate::scanners::ScannerKey;
-use crate::viewer::action::Effect;
+use crate::viewer::action::{Effect, Field};
 
 /// So many saved readings a reader has hints over the frame.
 const READINGS_WITH_HINTS: usize = 3;
@@ -141,7 +141,8 @@ impl Session {
             }
             Err(why) => {
                 self.tell(why);
-                Vec::new()
+                // The one thing that may be missing and lies in no frame: its field is gone to.
+                if self.reader().is_empty() { vec![Effect::Focus(Field::Reader)] } else { Vec::new() }
             }
         }
     }

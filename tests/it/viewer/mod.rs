@@ -7,6 +7,7 @@ mod display;
 mod drawn;
 mod drive;
 mod exam;
+mod first_steps;
 mod flow;
 mod invented;
 mod pages;
