@@ -65,7 +65,8 @@ pub fn show(ui: &mut Ui, session: &Session, theme: &Theme, picture: &mut Picture
     super::more_marks::draw(&scene.painter, session, &|p| scene.at(p));
     landmarks(ui, &scene, &mut actions);
     let ruler = scene.draw_mm_ruler();
-    let taken = scene.draw_labels(ruler);
+    let mut taken = scene.draw_labels(ruler);
+    scene.label_ring(&mut taken);
     super::practice_marks::draw(&scene.painter, session, &|p| scene.at(p), taken);
     scene.draw_hand_ruler();
     let pointed = background.hover_pos().map(|p| map.to_frame([p.x.into(), p.y.into()]));
@@ -232,17 +233,31 @@ impl Scene<'_> {
 
     /// The ring of the decisive radius around the os, in true millimetres: an ellipse where pixels are not square.
     fn draw_ring(&self) {
-        let (Some(os), Some(radius)) = (self.work.os, self.session.decisive_radius_mm()) else { return };
-        let Some(scale) = self.session.scale_at(os) else { return };
-        let points: Vec<Pos2> = ring(os, radius, &scale).into_iter().map(|p| self.at(p)).collect();
+        let Some((_, points)) = self.ring() else { return };
         self.painter.extend(Shape::dashed_line(&points, Stroke::new(4.0, over_frame::HALO), 4.0, 7.0));
         self.painter.extend(Shape::dashed_line(&points, Stroke::new(1.5, over_frame::RING), 4.0, 7.0));
-        // The label stands at the first place of the ring that is in view, from the upper right on.
+    }
+
+    /// The decisive radius, mm, and its ring on the screen.
+    fn ring(&self) -> Option<(f64, Vec<Pos2>)> {
+        let (os, radius) = (self.work.os?, self.session.decisive_radius_mm()?);
+        let scale = self.session.scale_at(os)?;
+        Some((radius, ring(os, radius, &scale).into_iter().map(|p| self.at(p)).collect()))
+    }
+
+    /// The radius beside its ring, at the first place in view that is off what is `taken`, from the upper right on.
+    fn label_ring(&self, taken: &mut Vec<Rect>) {
+        let Some((radius, points)) = self.ring() else { return };
+        let text = format!("{radius} mm");
+        let size = self.painter.layout_no_wrap(text.clone(), FontId::proportional(size::BODY), over_frame::RING).size();
         let n = points.len() - 1;
-        let places = (0..n).map(|i| points[(i + n - n / 8) % n]);
         let room = self.rect.shrink(34.0);
-        if let Some(at) = places.into_iter().find(|p| room.contains(*p)) {
-            self.words(at + vec2(6.0, -4.0), Align2::LEFT_BOTTOM, &format!("{radius} mm"), over_frame::RING);
+        let in_view = (0..n).map(|i| points[(i + n - n / 8) % n] + vec2(6.0, -4.0)).filter(|p| room.contains(*p));
+        let of = |p: Pos2| Align2::LEFT_BOTTOM.anchor_size(p, size).expand(4.0);
+        let free = in_view.clone().find(|p| !taken.iter().any(|t| t.intersects(of(*p))));
+        if let Some(at) = free.or_else(|| in_view.clone().next()) {
+            self.words(at, Align2::LEFT_BOTTOM, &text, over_frame::RING);
+            taken.push(of(at));
         }
     }
 

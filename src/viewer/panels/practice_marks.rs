@@ -29,13 +29,16 @@ pub(super) fn draw(painter: &Painter, session: &Session, at: &dyn Fn(PxPoint) ->
         let galley = painter.layout_no_wrap(name.into(), FontId::proportional(size::SMALL), over_frame::RING);
         // Beside its square, where the reader's own labels and marks leave room.
         let (gap, drop) = (size::GLYPH + 10.0, size::GLYPH + 14.0);
-        let ways = [vec2(-gap, 0.0), vec2(gap, 0.0), vec2(gap, drop), vec2(-gap, drop), vec2(gap, -drop), vec2(-gap, -drop)];
-        let rooms = ways.map(|way| {
+        let near = [vec2(-gap, 0.0), vec2(gap, 0.0), vec2(gap, drop), vec2(-gap, drop), vec2(gap, -drop), vec2(-gap, -drop)];
+        let far = [vec2(gap, 2.0 * drop), vec2(-gap, 2.0 * drop), vec2(gap, -2.0 * drop), vec2(-gap, -2.0 * drop)];
+        let rooms = near.into_iter().chain(far).map(|way| {
             let align = if way.x < 0.0 { Align2::RIGHT_CENTER } else { Align2::LEFT_CENTER };
             align.anchor_size(place + way, galley.size()).expand2(vec2(4.0, 1.0))
         });
-        let free = |room: &&egui::Rect| !taken.iter().any(|t| t.intersects(**room));
-        let room = *rooms.iter().find(free).unwrap_or(&rooms[0]);
+        let hidden =
+            |room: &egui::Rect| -> f32 { taken.iter().map(|t| t.intersect(*room)).filter(egui::Rect::is_positive).map(|i| i.area()).sum() };
+        // The first of those that hide least: nothing, where there is room.
+        let room = rooms.min_by(|a, b| hidden(a).total_cmp(&hidden(b))).unwrap_or(egui::Rect::NOTHING);
         taken.push(room);
         painter.rect_filled(room, 3.0, over_frame::HALO);
         painter.galley(room.shrink2(vec2(4.0, 1.0)).min, galley, over_frame::RING);

@@ -179,6 +179,10 @@ impl Pages {
         let name = format!("{name}-{size}-{}", if light { "light" } else { "dark" });
         // The line under a practice frame is the reading page's: what has no room there is shown whole under the pointer.
         let faults = faults(&self.h, over).into_iter().filter(|f| !f.starts_with("cut off: \"scale from the file"));
+        // Nobody knows beforehand where the landmarks of a practice case lie: on a small picture their names may have no room beside each
+        // other. Those of a frame that is known are looked at in `first_steps`.
+        let landmark = |f: &String| f.starts_with("over each other") && ["true os", "true edge", "20 mm"].iter().any(|n| f.contains(n));
+        let faults = faults.filter(|f| !(name.starts_with("practice") && landmark(f)));
         self.wrong.extend(faults.map(|f| format!("{name}: {f}")));
         if let Some(dir) = std::env::var_os("OSSPAN_SCREENS") {
             self.h.render().unwrap().save(Path::new(&dir).join(format!("{name}.png"))).unwrap();
