@@ -70,7 +70,7 @@ fn sections(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Act
 }
 
 fn visits(ui: &mut Ui, session: &Session, answer: &Answer, theme: &Theme) {
-    plain(ui, "Your own saved readings of this pregnancy: the exam distance, the same estimand at every visit.", theme.quiet);
+    plain(ui, "Your own saved readings of this pregnancy: the exam distance, formed in the same way at every visit.", theme.quiet);
     let series = &answer.series;
     if series.points.is_empty() && series.left_out.is_empty() {
         plain(ui, "None is saved yet.", theme.text);
@@ -97,7 +97,11 @@ fn visits(ui: &mut Ui, session: &Session, answer: &Answer, theme: &Theme) {
         super::line::draw(ui, rect, &chart.shapes(room), theme);
         let spoken = chart.visits.iter().map(|v| format!("{}: {:.1} mm", v.age, v.signed_mm)).collect::<Vec<_>>().join("; ");
         response.widget_info(|| WidgetInfo::labeled(Role::Image, true, format!("Distance over visits: {spoken}")));
-        plain(ui, "Bars are 95 % intervals. No line is drawn through or beyond the visits.", theme.quiet);
+        plain(
+            ui,
+            "Bars are 95 % intervals as a change is reckoned with: several frames of a visit do not narrow them. No line is drawn through or beyond the visits.",
+            theme.quiet,
+        );
     }
     let lines = series.lines();
     if lines.is_empty() {
