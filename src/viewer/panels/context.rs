@@ -150,7 +150,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
     let form = &exam.form;
     choices(ui, |ui| {
         asked_for(ui, "exam date", exam.context.exam_date.is_some(), true, theme);
-        if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "YYYY-MM-DD", 92.0) {
+        if let (Some(text), _) = field(ui, "exam date", &form.exam_date, "YYYY-MM-DD", 104.0) {
             actions.push(Action::Context(ContextChange::ExamDate(text)));
         }
     });
@@ -165,7 +165,7 @@ fn dating(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Action
         }
         let name = if form.is_last_period { "last period" } else { "due date" };
         let id = field_id(Field::Dating);
-        if let (Some(text), _) = line_of(ui, name, &form.dating, |edit| edit.id(id).hint_text("YYYY-MM-DD").desired_width(92.0)) {
+        if let (Some(text), _) = line_of(ui, name, &form.dating, |edit| edit.id(id).hint_text("YYYY-MM-DD").desired_width(104.0)) {
             actions.push(Action::Context(ContextChange::DatingDate(text)));
         }
     });
@@ -195,7 +195,7 @@ fn caesareans(ui: &mut Ui, exam: &ExamState, theme: &Theme, actions: &mut Vec<Ac
             }
         }
         let more = if few.contains(&typed.trim()) { "" } else { typed };
-        if let (Some(text), _) = field(ui, "previous caesareans", more, "more", 40.0) {
+        if let (Some(text), _) = field(ui, "previous caesareans", more, "more", 54.0) {
             actions.push(Action::Context(ContextChange::Caesareans(text)));
         }
     });

@@ -1,11 +1,11 @@
 //! The case sheet: reads from top to bottom like a report, and is where everything but landmarks is stated.
 
-use egui::{Panel, RichText, Ui, vec2};
+use egui::{Id, Panel, RichText, Ui, vec2};
 
 use super::context::{chip, choices, exam_questions, field_id, frame_questions, line_of, not_stated};
 use super::{follows, heavy, plain, row, rule, steady};
 use crate::context::{Bladder, Contraction, ExamContext, Route};
-use crate::guideline::{self, capital};
+use crate::guideline;
 use crate::measure::Side;
 use crate::plot::Tone;
 use crate::reading::{Distance, Measured, Reading};
@@ -13,7 +13,7 @@ use crate::sheet::marked;
 use crate::viewer::action::{Action, Field, Mark};
 use crate::viewer::keys;
 use crate::viewer::layout;
-use crate::viewer::session::{ExamState, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
+use crate::viewer::session::{ExamState, FrameKey, Need, Outcome, PlanAction, SaveState, Session, SourceFile, dates};
 use crate::viewer::theme::{Theme, size};
 
 /// Below this height, points, the finding scrolls with the rest of the sheet.
@@ -89,11 +89,8 @@ pub(super) fn head(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut 
         Outcome::Lacks(needs) => {
             if let Some(first) = needs.first() {
                 plain(ui, "Next", theme.quiet);
-                // As high for a short one as for a long one, and what is done stays: what stands below must not move with each mark.
-                ui.scope(|ui| {
-                    ui.set_min_height(2.0 * ui.fonts_mut(|f| f.row_height(&egui::FontId::proportional(size::FINDING))));
-                    big(ui, &capital(first.words()), size::FINDING, theme.text);
-                });
+                // One line always, and what is done stays: what stands below must not move with each mark.
+                big(ui, first.headline(), size::FINDING, theme.text);
                 for need in Need::ALL.into_iter().filter(|n| n != first) {
                     let lead = if needs.contains(&need) { "then" } else { "✓" };
                     plain(ui, format!("{lead} {}", need.words()), theme.quiet);
@@ -206,7 +203,14 @@ fn tone_of(reading: &Reading) -> Tone {
 
 fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let set_up = !session.reader().is_empty() && session.table().is_some();
+    // Asked first until it is answered, and then in its place until the reader goes to another frame: it must not go from under the
+    // pointer.
+    let asked_here = Id::unique("reader and guideline were asked for here");
     if !set_up {
+        ui.data_mut(|d| d.insert_temp(asked_here, session.current().cloned()));
+    }
+    let first = !set_up || ui.data(|d| d.get_temp::<Option<FrameKey>>(asked_here)).is_some_and(|at| at.as_ref() == session.current());
+    if first {
         who_and_by_what(ui, session, theme, actions);
         rule(ui, theme);
     }
@@ -245,7 +249,7 @@ fn body(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
         follows::cautions(ui, reading, theme);
         follows::why(ui, session, reading, theme, actions);
     }
-    if set_up {
+    if !first {
         rule(ui, theme);
         who_and_by_what(ui, session, theme, actions);
     }
@@ -263,9 +267,9 @@ pub(super) fn who_and_by_what(ui: &mut Ui, session: &Session, theme: &Theme, act
         if response.lost_focus() {
             actions.push(Action::NameReader);
         }
-        if session.reader().is_empty() {
-            plain(ui, "Name yourself once; it is kept for next time.", theme.warn);
-        }
+        // It stays when it is answered: the guidelines below must not move to where another one was.
+        let ink = if session.reader().is_empty() { theme.warn } else { theme.quiet };
+        plain(ui, "Name yourself once; it is kept for next time.", ink);
     });
     row(ui, theme, "Guideline", |ui| {
         for table in session.tables() {
@@ -357,7 +361,9 @@ fn frame(ui: &mut Ui, session: &Session, exam: &ExamState, file: &SourceFile, th
 
 fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>) {
     let state = session.save_state();
-    let wanted = matches!(state, SaveState::NotSaved | SaveState::ChangedSinceSaved);
+    let unsaved = matches!(state, SaveState::NotSaved | SaveState::ChangedSinceSaved);
+    let complete = matches!(session.outcome(), Outcome::Read(_));
+    let wanted = unsaved && complete;
     let narrow = layout::is_narrow(ui.ctx().content_rect().width());
     ui.horizontal(|ui| {
         let (fill, ink) = if wanted { (theme.button, theme.on_button) } else { (theme.well, theme.quiet) };
@@ -375,6 +381,7 @@ fn save(ui: &mut Ui, session: &Session, theme: &Theme, actions: &mut Vec<Action>
                     format!("saved in {folder}")
                 }
                 _ if session.reader().is_empty() && wanted => Need::Reader.words().to_owned(),
+                _ if unsaved && !complete => "no reading to save yet".to_owned(),
                 _ => state.words().to_owned(),
             };
             let colour = if wanted { theme.warn } else { theme.text };

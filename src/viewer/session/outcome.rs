@@ -44,6 +44,18 @@ impl Need {
             Self::Side => "state the side: not covering (N), reaches (R) or covers (C)",
         }
     }
+
+    /// The same as the thing to do now, on one line.
+    #[must_use]
+    pub const fn headline(self) -> &'static str {
+        match self {
+            Self::Reader => "Name the reader",
+            Self::Table => "Choose a guideline",
+            Self::Os => "Mark the internal os (O)",
+            Self::Edge => "Mark the placental edge (E, L or W)",
+            Self::Side => "State the side (N, R or C)",
+        }
+    }
 }
 
 /// The reading of the current frame.
